@@ -1,0 +1,642 @@
+//! A resolved book. Every name has become an index or has been proven to exist; every expression is typed.
+//!
+//! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
+
+use super::expr::Expr;
+use crate::core::aircraft::{SignalId, Value, ValueKind};
+use crate::core::grammar::{CallId, WordGraph};
+use crate::core::time::Clock;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Index into [`Book::controls`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct ControlId(pub u16);
+/// Index into [`Book::flows`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct FlowId(pub u16);
+/// Index into [`Book::checklists`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct ChecklistId(pub u16);
+/// Index into [`Book::callouts`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct CalloutId(pub u16);
+/// Index into [`Book::phases`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct PhaseId(pub u16);
+/// Index into [`Book::sheet`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+pub struct SheetId(pub u16);
+
+/// A whole book, ready to fly.
+#[derive(Debug, Clone, Default)]
+pub struct Book {
+    /// `[book] id`: the folder's name.
+    pub id: String,
+    /// `[book] title`, for people.
+    pub title: String,
+    /// SHA-256 (hex) of every file that went in, in order: goes into the journal's header.
+    pub hash: String,
+    /// `[signals.ID]`.
+    pub signals: Vec<Signal>,
+    /// `[controls.ID]`.
+    pub controls: Vec<Control>,
+    /// `[calls.ID]`, then one hidden call for each checklist item's `respond` and each `ask` step's `reply` (named `list/item`).
+    pub calls: Vec<Call>,
+    /// `[flows.ID]`.
+    pub flows: Vec<Flow>,
+    /// `[checklists.ID]`.
+    pub checklists: Vec<Checklist>,
+    /// `[callouts.ID]`.
+    pub callouts: Vec<Callout>,
+    /// `[limits.ID]`: watched all the time.
+    pub limits: Vec<Limit>,
+    /// `[phases.ID]`; the first in the file `[book] first_phase` names is where a session begins.
+    pub phases: Vec<Phase>,
+    /// Where a session begins unless told otherwise.
+    pub first_phase: Option<PhaseId>,
+    /// `[sheet.ID]`: entries of the flight sheet.
+    pub sheet: Vec<SheetEntry>,
+    /// `[roles]`.
+    pub roles: Roles,
+    /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
+    pub wording: BTreeMap<String, Template>,
+    /// All wordings of all calls; call `i` of the graph is call `i` of `calls`.
+    pub graph: WordGraph,
+}
+
+/// Keys of `[wording]` with the placeholders each may use (as `{name}`), in alphabetical order.
+pub const WORDINGS: &[(&str, &str)] = &[
+    ("already_done", "what"),
+    ("asked_again", "what"),
+    ("cancelled", "what"),
+    ("cannot_see", "what"),
+    ("checklist_hold", "item"),
+    ("checklist_resume", "item"),
+    ("contradicted", "item shown"),
+    ("correction", ""),
+    ("disregarded", ""),
+    ("flow_hold", "what"),
+    ("flow_resume", "what"),
+    ("flow_waits", "what"),
+    ("link_back", ""),
+    ("link_lost", ""),
+    ("no_flow_now", ""),
+    ("not_moving", "what"),
+    ("not_now", "what"),
+    ("nothing_to_cancel", ""),
+    ("nothing_to_repeat", ""),
+    ("nothing_to_resume", ""),
+    ("please_confirm", "what"),
+    ("room_failed", "what"),
+    ("say_again", ""),
+    ("too_faint", ""),
+    ("which_one", "first second"),
+];
+
+/// `[signals.ID]`: `kind = "number" | "bool" | ["a", "b"]` (a list makes it a word of that set).
+#[derive(Debug, Clone)]
+pub struct Signal {
+    /// The name, unit included.
+    pub id: String,
+    /// What people call it, for messages.
+    pub title: String,
+    /// Its type.
+    pub kind: ValueKind,
+    /// Older than this is unknown. Default 2 s.
+    pub stale_after_s: f64,
+}
+
+/// How a control behaves under the hand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ControlKind {
+    /// Any value in a range.
+    Position,
+    /// One of a few values.
+    Detent,
+    /// Pressed: a state is wanted, the press is the way.
+    Momentary,
+    /// Under a guard that must be lifted.
+    Guarded,
+    /// Turned step by step.
+    Rotary,
+    /// The pilot's hardware: asked for and watched, never set.
+    Owned,
+}
+
+/// `[controls.ID]`.
+#[derive(Debug, Clone)]
+pub struct Control {
+    /// The control's name: what the link is told to set.
+    pub id: String,
+    /// What people call it.
+    pub title: String,
+    /// How it behaves.
+    pub kind: ControlKind,
+    /// The signal that shows where the *control* stands; by default the signal of the same name.
+    pub signal: SignalId,
+    /// The signal that shows that the *system* has followed; by default the same.
+    pub indication: SignalId,
+    /// The values it can take: type, and for words the set.
+    pub values: ValueKind,
+    /// The indication must arrive within this; on the sim's clock. Default 3 s.
+    pub travel_s: f64,
+    /// Needs the stricter score.
+    pub critical: bool,
+    /// Refusals: when the condition (with `to` bound) holds, the command is refused with the sentence.
+    pub refuse: Vec<Refusal>,
+    /// Said when a pilot's command is repeated aloud, `{to}` bound. Absent: nothing is repeated.
+    pub echo: Option<Template>,
+    /// Said when the indication has arrived.
+    pub report: Option<Template>,
+}
+
+/// A placard or a condition that stands against a command: `refuse = [{ when = "…", say = "…" }]`.
+#[derive(Debug, Clone)]
+pub struct Refusal {
+    /// Refuse when true. Unknown does not refuse.
+    pub when: Expr,
+    /// What is said instead.
+    pub say: Template,
+}
+
+/// Who is spoken to, and who speaks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Station {
+    /// The two pilots.
+    #[default]
+    FlightDeck,
+    /// Ground crew on the interphone.
+    Ground,
+    /// Cabin crew.
+    Cabin,
+    /// The controller.
+    Radio,
+}
+
+/// Who has a duty, as a book says it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum By {
+    /// Pilot flying.
+    Pf,
+    /// Pilot monitoring.
+    #[default]
+    Pm,
+    /// The captain, whatever the flight role.
+    Captain,
+    /// The first officer, whatever the flight role.
+    FirstOfficer,
+    /// Left seat.
+    Left,
+    /// Right seat.
+    Right,
+    /// Each pilot in turn.
+    Both,
+}
+
+/// `[roles]`: the moment when duties pass from ground duty to flight role.
+#[derive(Debug, Clone, Default)]
+pub struct Roles {
+    /// Phases in which `pf`/`pm` mean the flight roles; in all others captain stands for pf and first officer for pm.
+    pub flight_roles_in: Vec<PhaseId>,
+}
+
+/// `[calls.ID]`: something a pilot can say.
+#[derive(Debug, Clone)]
+pub struct Call {
+    /// The name.
+    pub id: String,
+    /// The wordings as written (`say = ["flaps $flap:to", …]`), for listings.
+    pub say: Vec<String>,
+    /// Phases in which it is live; empty means all.
+    pub phases: Vec<PhaseId>,
+    /// Further condition; false takes it out of the live grammar, unknown leaves it in.
+    pub when: Option<Expr>,
+    /// To whom it is said.
+    pub to: Station,
+    /// Needs the stricter score.
+    pub critical: bool,
+    /// Live in every phase and while the program speaks.
+    pub always: bool,
+    /// Only meaningful as an answer that something waits for.
+    pub answer_only: bool,
+    /// What it does: the first whose condition holds. Empty: it only answers.
+    pub does: Vec<Effect>,
+}
+
+/// One guarded effect: `does = { flow = "…", if = "…" }` or a list of such.
+#[derive(Debug, Clone)]
+pub struct Effect {
+    /// Only if this holds; absent is true, unknown is false.
+    pub only_if: Option<Expr>,
+    /// The effect.
+    pub act: Act,
+}
+
+/// What a call can do.
+#[derive(Debug, Clone)]
+pub enum Act {
+    /// `flow = "ID"`.
+    Flow(FlowId),
+    /// `checklist = "ID"`.
+    Checklist(ChecklistId),
+    /// `set = "CONTROL"`, `to = "EXPR"`: the command cycle.
+    Set(ControlId, Expr),
+    /// `phase = "ID"`.
+    Phase(PhaseId),
+    /// `sheet = "ID"`, `value = "EXPR"`.
+    Sheet(SheetId, Expr),
+    /// `speak = "TEMPLATE"`, `station = "…"`: an answer in words only.
+    Speak(Template, Station),
+    /// `engine = "hold"`: one of the engine's own.
+    Engine(Intrinsic),
+}
+
+/// Calls that act on the conversation itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Intrinsic {
+    /// Stop where we are: list and flow keep their place.
+    Hold,
+    /// Go on.
+    Resume,
+    /// As if the last call had not been said; what waits is dropped.
+    Disregard,
+    /// Not what I meant: cancel before the action, say what was done after it.
+    Negative,
+    /// The next call replaces the last.
+    Correction,
+    /// Repeat the last thing said.
+    SayAgain,
+    /// Stop our own talk at once.
+    Halt,
+    /// Leave the present checklist item: the explicit word.
+    Skip,
+    /// The takeoff is rejected: everything but the reject flow stops.
+    Reject,
+    /// Go around.
+    GoAround,
+    /// The pilot takes control.
+    IHaveControl,
+    /// The pilot gives control away.
+    YouHaveControl,
+}
+
+/// A sentence with values in it: `"Flaps {to:number}"`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Template {
+    /// Pieces in order.
+    pub parts: Vec<Part>,
+}
+
+/// A piece of a template.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Part {
+    /// As it stands.
+    Text(String),
+    /// `{EXPR}` or `{EXPR:FORMAT}`.
+    Value(Expr, Format),
+    /// `{item}`, `{what}` …: filled by the engine ([`WORDINGS`]).
+    Hole(String),
+}
+
+/// How a value is spoken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Format {
+    /// Words as they are, numbers in words ("twenty").
+    #[default]
+    Plain,
+    /// Digit by digit.
+    Digits,
+    /// Three digits.
+    Heading,
+    /// Feet with hundreds and thousands.
+    Altitude,
+    /// "flight level …".
+    Level,
+    /// Digits and left, right, centre.
+    Runway,
+    /// One decimal.
+    Decimal,
+}
+
+/// What starts a flow on its own: `start = { when = "…" }`, `{ after_flow = "…" }`, `{ after_checklist = "…" }`, `{ on_phase = "…" }`.
+#[derive(Debug, Clone)]
+pub enum Trigger {
+    /// When the condition becomes true.
+    When(Expr),
+    /// When a flow has completed.
+    AfterFlow(FlowId),
+    /// When a checklist has completed.
+    AfterChecklist(ChecklistId),
+    /// When a phase begins.
+    OnPhase(PhaseId),
+}
+
+/// `[flows.ID]`: a sequence that somebody works through. Interphone dialogues are flows too (`station = "ground"`).
+#[derive(Debug, Clone)]
+pub struct Flow {
+    /// The name.
+    pub id: String,
+    /// What people call it.
+    pub title: String,
+    /// Whose job. When it is the pilot's, the program watches and does nothing.
+    pub by: By,
+    /// Who speaks in it.
+    pub station: Station,
+    /// Phases in which it may start; empty means all.
+    pub phases: Vec<PhaseId>,
+    /// Started without being called for.
+    pub start: Vec<Trigger>,
+    /// May run again after completion without re-arming.
+    pub repeatable: bool,
+    /// Pause between steps, session clock. Default 1.2 s.
+    pub pace_s: f64,
+    /// The steps.
+    pub steps: Vec<Step>,
+    /// Phase entered at the end.
+    pub then_phase: Option<PhaseId>,
+}
+
+/// One step of a flow.
+#[derive(Debug, Clone)]
+pub struct Step {
+    /// Skipped unless this holds (`if`); absent is true, unknown is false.
+    pub only_if: Option<Expr>,
+    /// What is done.
+    pub what: StepKind,
+}
+
+/// What a step does.
+#[derive(Debug, Clone)]
+pub enum StepKind {
+    /// `set = "CONTROL"`, `to = "EXPR"`, optional `confirm = true`: wait for the indication before going on.
+    Set {
+        /// The control.
+        control: ControlId,
+        /// The wanted state.
+        to: Expr,
+        /// Whether to wait for the indication.
+        confirm: bool,
+    },
+    /// `say = "TEMPLATE"`; the next step waits until it has been spoken.
+    Say(Template),
+    /// `wait = "EXPR"`, `within_s`, `late = "TEMPLATE"`, `clock`: until true; when late, said once and the flow goes on waiting
+    /// (`give_up = true`: the flow ends as not done).
+    Wait {
+        /// Until this is true.
+        until: Expr,
+        /// Late after this many seconds; absent waits for ever.
+        within_s: Option<f64>,
+        /// Which clock `within_s` follows.
+        clock: Clock,
+        /// Said when late.
+        late: Option<Template>,
+        /// Whether being late ends the flow.
+        give_up: bool,
+    },
+    /// `pause_s = 3`: just time.
+    Pause {
+        /// Seconds.
+        seconds: f64,
+        /// On this clock.
+        clock: Clock,
+    },
+    /// `ask = "TEMPLATE"`, `reply = ["wording", …]` or `calls = ["ID"]`, `within_s`, `repeats`, `verify`, `contradicted`: a reply is due.
+    Ask(Box<Ask>),
+    /// `run = "FLOW"`: starts another flow and waits for it.
+    Run(FlowId),
+    /// `read = "CHECKLIST"`: starts a checklist and waits for it.
+    Read(ChecklistId),
+    /// `enter = "PHASE"`.
+    Enter(PhaseId),
+    /// `sheet = "ID"`, `value = "EXPR"`.
+    Sheet(SheetId, Expr),
+    /// `make = "SIGNAL"`, `to = "EXPR"`: what ground or cabin do in the world (chocks, push, cabin secure): a set on a control that only a
+    /// flow of their station may touch.
+    Make {
+        /// The control, owned by ground or cabin.
+        control: ControlId,
+        /// The state.
+        to: Expr,
+    },
+}
+
+/// A question to the pilot with an answer due.
+#[derive(Debug, Clone)]
+pub struct Ask {
+    /// Said first; absent when the pilot is expected to speak unasked.
+    pub say: Option<Template>,
+    /// Calls that answer.
+    pub replies: Vec<CallId>,
+    /// Asked again after this many seconds of silence from the end of the question. Default 8 s; absent in the TOML waits for ever with `patient = true`.
+    pub within_s: Option<f64>,
+    /// How often it is repeated. Default 1.
+    pub repeats: u32,
+    /// The answer holds only if this is true (slots of the reply bound).
+    pub verify: Option<Expr>,
+    /// Said when the aircraft contradicts the answer.
+    pub contradicted: Option<Template>,
+    /// Whether no answer ends the flow (else it goes on, recorded as not answered).
+    pub needed: bool,
+}
+
+/// How the program knows that an item is true.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Known {
+    /// A signal shows it.
+    Seen,
+    /// The pilot's word only.
+    HeardOnly,
+    /// No source: spoken for the exercise.
+    Simulated,
+}
+
+/// `[checklists.ID]`.
+#[derive(Debug, Clone)]
+pub struct Checklist {
+    /// The name.
+    pub id: String,
+    /// What people call it, spoken first.
+    pub title: Template,
+    /// Who reads.
+    pub reader: By,
+    /// Phases in which it may be called for; empty means all.
+    pub phases: Vec<PhaseId>,
+    /// The items in order.
+    pub items: Vec<Item>,
+    /// The completion call, spoken last.
+    pub complete: Template,
+    /// Phase entered when complete.
+    pub then_phase: Option<PhaseId>,
+}
+
+/// One item: `[[checklists.ID.items]]`.
+#[derive(Debug, Clone)]
+pub struct Item {
+    /// The name, unique in the list.
+    pub id: String,
+    /// The challenge.
+    pub challenge: Template,
+    /// Who answers.
+    pub by: By,
+    /// The list waits here until this is true (`waits_for`).
+    pub waits_for: Option<Expr>,
+    /// The hidden call with the accepted responses (`respond = ["set", "flaps $flap:value"]`); none when only the program ever answers.
+    pub respond: Option<CallId>,
+    /// What the program says when the item is its own.
+    pub say: Option<Template>,
+    /// The aircraft must agree (slots of the response bound).
+    pub verify: Option<Expr>,
+    /// How the aircraft's own state is told in a challenge ("Flaps show {flap_angle_deg}").
+    pub shown: Option<Template>,
+    /// Told how it is known: `seen` if there is a `verify`, else `heard_only` or `simulated`.
+    pub known: Known,
+    /// Cannot be skipped but by the explicit word, and is recorded so.
+    pub killer: bool,
+    /// Asked again after this many seconds. Default 8.
+    pub within_s: f64,
+}
+
+/// What makes a callout.
+#[derive(Debug, Clone)]
+pub enum Edge {
+    /// `when = "EXPR"`, optional `for_s`: becomes true and stays so.
+    When {
+        /// The condition.
+        expr: Expr,
+        /// For how long, sim clock.
+        for_s: f64,
+    },
+    /// `signal = "ID"`, `rises_through` or `falls_through = "EXPR"`: an exact crossing, interpolated by the link.
+    Through {
+        /// The signal.
+        signal: SignalId,
+        /// The value, re-evaluated when what it reads changes.
+        value: Expr,
+        /// Rising or falling.
+        rising: bool,
+    },
+}
+
+/// Which part of the spoken words is due at the value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Due {
+    /// The first sample.
+    #[default]
+    Onset,
+    /// The last sample.
+    End,
+}
+
+/// `[callouts.ID]`.
+#[derive(Debug, Clone)]
+pub struct Callout {
+    /// The name.
+    pub id: String,
+    /// Whose call; silent when it is the pilot's.
+    pub by: By,
+    /// Armed in these phases; re-armed when one of them is entered from outside of them.
+    pub phases: Vec<PhaseId>,
+    /// What makes it.
+    pub edge: Edge,
+    /// Further condition at that moment (`if`).
+    pub only_if: Option<Expr>,
+    /// The words.
+    pub say: Template,
+    /// Onset or end at the value.
+    pub due: Due,
+    /// How urgent.
+    pub priority: Priority,
+    /// A reply due from the pilot.
+    pub reply: Option<Ask>,
+    /// Phase entered when made.
+    pub then_phase: Option<PhaseId>,
+}
+
+/// Urgency of speech; later ones pre-empt earlier ones.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Priority {
+    /// Talk that can wait.
+    Chat,
+    /// Flows, lists, answers.
+    #[default]
+    Routine,
+    /// Deviations, refusals.
+    Caution,
+    /// Takeoff and landing calls; never cut by anything but another.
+    Critical,
+}
+
+/// `[limits.ID]`: a watch that is always on in its phases.
+#[derive(Debug, Clone)]
+pub struct Limit {
+    /// The name.
+    pub id: String,
+    /// Watched in these phases; empty means all.
+    pub phases: Vec<PhaseId>,
+    /// Whose job.
+    pub by: By,
+    /// Exceeded when true …
+    pub when: Expr,
+    /// … for this long, sim clock.
+    pub for_s: f64,
+    /// Said once per excursion.
+    pub say: Template,
+    /// How urgent.
+    pub priority: Priority,
+    /// Done at once, in order (engine start cut-off): `then = [{ set = "…", to = "…" }]`.
+    pub then: Vec<(ControlId, Expr)>,
+    /// Flow that this ends as not done.
+    pub ends_flow: Option<FlowId>,
+}
+
+/// `[phases.ID]`.
+#[derive(Debug, Clone)]
+pub struct Phase {
+    /// The name.
+    pub id: String,
+    /// What people call it.
+    pub title: String,
+    /// Phases that may follow.
+    pub next: Vec<PhaseId>,
+    /// Entered by itself from a phase that lists it in `next`, when this becomes true.
+    pub enter_when: Option<Expr>,
+    /// Flows, checklists and callouts named here are as if never done once this phase is entered (`rearms`): ids.
+    pub rearms: Vec<String>,
+}
+
+/// `[sheet.ID]`: an entry of the flight sheet.
+#[derive(Debug, Clone)]
+pub struct SheetEntry {
+    /// The name.
+    pub id: String,
+    /// What people call it.
+    pub title: String,
+    /// Its type.
+    pub kind: ValueKind,
+    /// Value unless something sets it.
+    pub value: Option<Value>,
+}
+
+impl Book {
+    /// The call of this name.
+    pub fn call(&self, id: &str) -> Option<CallId> {
+        self.calls.iter().position(|c| c.id == id).map(|i| CallId(i as u16))
+    }
+    /// The signal of this name.
+    pub fn signal(&self, id: &str) -> Option<SignalId> {
+        self.signals.iter().position(|s| s.id == id).map(|i| SignalId(i as u16))
+    }
+    /// The phase of this name.
+    pub fn phase(&self, id: &str) -> Option<PhaseId> {
+        self.phases.iter().position(|p| p.id == id).map(|i| PhaseId(i as u16))
+    }
+}

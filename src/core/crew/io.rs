@@ -1,0 +1,246 @@
+//! What goes into the engine and what comes out.
+
+use crate::core::aircraft::{Delta, Value};
+use crate::core::book::schema::{Due, Priority, Station};
+use crate::core::grammar::{CallSet, Meaning};
+use crate::core::matcher::Heard;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// Which pilot the *human* is: three things, never derived from each other.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Arrangement {
+    /// Human sits on the left.
+    pub left_seat: bool,
+    /// Human is the captain.
+    pub captain: bool,
+    /// Human is pilot flying.
+    pub flying: bool,
+}
+
+impl Default for Arrangement {
+    fn default() -> Self {
+        Arrangement { left_seat: true, captain: true, flying: true }
+    }
+}
+
+/// Everything that can happen to the engine.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "in", rename_all = "snake_case")]
+pub enum Input {
+    /// First of every session.
+    Begin {
+        /// Who is who.
+        arrangement: Arrangement,
+        /// Phase to begin in; the book's first if absent.
+        phase: Option<String>,
+        /// Flight-sheet values that differ from the book's.
+        sheet: BTreeMap<String, Value>,
+    },
+    /// A wake-up that was asked for has come.
+    Tick,
+    /// The ear has a result.
+    Heard {
+        /// The result.
+        heard: Heard,
+    },
+    /// The aircraft has changed.
+    State {
+        /// What changed.
+        delta: Delta,
+    },
+    /// A watched value was crossed, to the microsecond of `at`.
+    Crossed {
+        /// The callout whose crossing it was.
+        callout: String,
+        /// The signal's value at the mark (predicted when `due` is the end).
+        value: f64,
+    },
+    /// Something of ours began to sound.
+    SpeechStarted {
+        /// The id from [`Action::Say`].
+        id: u64,
+    },
+    /// Something of ours has ended.
+    SpeechEnded {
+        /// The id from [`Action::Say`].
+        id: u64,
+        /// Whether it was cut before its end or never sounded.
+        cut: bool,
+    },
+    /// The link answers a set.
+    SetResult {
+        /// The id from [`Action::Set`].
+        request: u64,
+        /// Absent if it was taken.
+        failed: Option<String>,
+    },
+    /// The link came or went.
+    Link {
+        /// Whether it is up.
+        up: bool,
+    },
+    /// Time or place jumped: nothing in between was lived through.
+    Jumped,
+    /// A room at the edge has failed and was caught.
+    Fault {
+        /// Which room.
+        room: String,
+        /// What it said.
+        message: String,
+    },
+}
+
+/// Everything the engine can ask for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "out", rename_all = "snake_case")]
+pub enum Action {
+    /// Speak.
+    Say(Speech),
+    /// Stop speech that has not ended; all of it below `below` if no id is given.
+    Hush {
+        /// This one only.
+        id: Option<u64>,
+    },
+    /// Move a control.
+    Set {
+        /// Identifies the answer.
+        request: u64,
+        /// The control's name.
+        control: String,
+        /// The wanted state.
+        to: Value,
+    },
+    /// What can be said from now on.
+    Listen {
+        /// Goes up by one each time.
+        revision: u32,
+        /// Live calls.
+        calls: CallSet,
+        /// Of these, the ones that answer something now due: they win over others with the same words.
+        due: CallSet,
+    },
+    /// Crossings to look out for; replaces the previous set.
+    Watch {
+        /// All that are armed.
+        crossings: Vec<Crossing>,
+    },
+    /// For the journal, the page and the debrief.
+    Note(Note),
+}
+
+/// Words to speak.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Speech {
+    /// Unique in the session.
+    pub id: u64,
+    /// Who speaks.
+    pub station: Station,
+    /// The words.
+    pub text: String,
+    /// How urgent.
+    pub priority: Priority,
+    /// Not worth saying later than this many seconds after now.
+    pub expires_s: f64,
+}
+
+/// A crossing to look out for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Crossing {
+    /// The callout's name.
+    pub callout: String,
+    /// The signal's name.
+    pub signal: String,
+    /// The value.
+    pub value: f64,
+    /// Rising or falling.
+    pub rising: bool,
+    /// Onset or end of the spoken words at the value.
+    pub due: Due,
+    /// The words, so that the edge knows how long they last.
+    pub text: String,
+}
+
+/// What happened inside, told once.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "note", rename_all = "snake_case")]
+pub enum Note {
+    /// A phase began.
+    Phase {
+        /// Its name.
+        phase: String,
+    },
+    /// A call was accepted.
+    Accepted {
+        /// The call.
+        meaning: Meaning,
+        /// Its score.
+        score: f64,
+    },
+    /// An utterance was refused.
+    Refused {
+        /// One of the reasons of `hear --json`.
+        reason: String,
+        /// The best reading, if there was one.
+        text: String,
+    },
+    /// A flow began, ended, was held or resumed.
+    Flow {
+        /// Its name.
+        flow: String,
+        /// `begun`, `done`, `held`, `resumed`, `cancelled`.
+        state: String,
+    },
+    /// A checklist began, ended, was held or resumed.
+    Checklist {
+        /// Its name.
+        checklist: String,
+        /// `begun`, `complete`, `held`, `resumed`, `cancelled`.
+        state: String,
+    },
+    /// An item was settled.
+    Item {
+        /// The list.
+        checklist: String,
+        /// The item.
+        item: String,
+        /// `agreed`, `contradicted`, `cannot_see`, `skipped`, `no_answer`.
+        state: String,
+        /// `seen`, `heard_only`, `simulated`.
+        known: String,
+        /// From the end of the challenge to the response, s.
+        after_s: f64,
+    },
+    /// A callout was made.
+    Callout {
+        /// Its name.
+        callout: String,
+        /// The signal's value at the mark, if it has one.
+        value: Option<f64>,
+        /// What it should be.
+        wanted: Option<f64>,
+        /// The id of its speech.
+        speech: u64,
+    },
+    /// A limit was exceeded or came back.
+    Limit {
+        /// Its name.
+        limit: String,
+        /// Whether exceeded now.
+        over: bool,
+    },
+    /// A sheet entry has a new value.
+    Sheet {
+        /// The entry.
+        entry: String,
+        /// The value.
+        value: Value,
+    },
+    /// Something was *not* done, and why.
+    NotDone {
+        /// What.
+        what: String,
+        /// Why, in plain words.
+        why: String,
+    },
+}

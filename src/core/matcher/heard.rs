@@ -1,0 +1,55 @@
+//! What every ear returns.
+
+use crate::core::grammar::Meaning;
+use crate::core::time::SessionTime;
+use serde::{Deserialize, Serialize};
+
+/// One reading of an utterance: up to three whole calls in the order spoken.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Candidate {
+    /// The calls, first spoken first; one to three.
+    pub meanings: Vec<Meaning>,
+    /// Prior-corrected log score in nats; above zero speaks for the call, below against it.
+    pub score: f64,
+    /// The best wording, as text.
+    pub text: String,
+}
+
+/// Why an ear has nothing to offer, decided before any call is looked at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Unheard {
+    /// Silence.
+    NothingSaid,
+    /// Speech below the level that can be understood.
+    TooFaint,
+    /// No samples, or digital silence.
+    MicrophoneDead,
+}
+
+/// What an ear made of one utterance.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Heard {
+    /// Revision of the `Listen` under which it was decoded.
+    pub revision: u32,
+    /// Readings, best first; those with the same meanings are merged. May be empty.
+    pub ranked: Vec<Candidate>,
+    /// Set when the ear had nothing to decode.
+    pub unheard: Option<Unheard>,
+    /// Whether push-to-talk was held: then something is always answered.
+    #[serde(default)]
+    pub pushed: bool,
+    /// First and last voiced moment of the utterance.
+    pub speech: (SessionTime, SessionTime),
+}
+
+impl Heard {
+    /// Score of the best reading less that of the best with *other* meanings, in nats; infinite if there is none.
+    pub fn margin(&self) -> f64 {
+        match self.ranked.as_slice() {
+            [] => 0.0,
+            [_] => f64::INFINITY,
+            [a, b, ..] => a.score - b.score,
+        }
+    }
+}

@@ -1,0 +1,10 @@
+//! The floor that touches the world.
+
+pub mod app;
+pub mod audio;
+pub mod captain;
+pub mod ear;
+pub mod link;
+pub mod native;
+pub mod speaker;
+pub mod store;
