@@ -1,1 +1,3 @@
 //! (room under construction)
+
+pub mod manifest;
