@@ -262,23 +262,3 @@ pub enum Note {
         why: String,
     },
 }
-
-/// What one call of the engine gives back.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Step {
-    /// What to do, in order.
-    pub actions: Vec<Action>,
-    /// When to call again with [`Input::Tick`] at the latest.
-    pub wake: crate::core::time::Wake,
-}
-
-/// The engine as the outside sees it: one function.
-pub trait Engine {
-    /// Takes one input at its moment and gives back everything to be done.
-    fn handle(
-        &mut self,
-        at: crate::core::time::SessionTime,
-        sim: crate::core::time::SimTime,
-        input: &Input,
-    ) -> Step;
-}
