@@ -8,7 +8,7 @@ mod canon;
 pub mod read;
 pub mod record;
 pub mod replay;
-//RESUME
+pub mod resume;
 //WHY
 
 #[cfg(test)]
@@ -17,4 +17,4 @@ mod toy;
 pub use read::{Entry, Journal, Tail, Unreadable, read};
 pub use record::{BookMark, Header, Line, ModelMark, Recorder, Stamp, Unwritable, VERSION};
 pub use replay::{Difference, Kind, Outcome, replay};
-//PUBRESUME
+pub use resume::{Resumed, resume};

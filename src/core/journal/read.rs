@@ -238,7 +238,7 @@ mod tests {
             assert!(j.whole_bytes <= cut as u64);
         }
         let cut = whole.len() - 20;
-        assert_snapshot!(told(&whole.as_bytes()[..cut]), @"");
+        assert_snapshot!(told(&whole.as_bytes()[..cut]), @"29 lines; The journal breaks off in the middle of line 31: the session was broken off; all lines before it were read.");
     }
 
     #[test]
@@ -250,7 +250,7 @@ mod tests {
         let j = read((rows.join("\n") + "\n").as_bytes()).unwrap();
         assert_eq!(j.entries.len(), n - 1);
         assert_eq!(j.faults.len(), 1);
-        assert_snapshot!(format!("{:?}", j.faults[0]), @"");
+        assert_snapshot!(format!("{:?}", j.faults[0]), @r#"Fault { line: 5, what: Unreadable("expected value at column 1") }"#);
     }
 
     proptest! {

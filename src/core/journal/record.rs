@@ -223,6 +223,11 @@ impl Recorder {
         let line = Line::End { stamp, inputs: self.inputs, outputs: self.outputs };
         sealed(&line, &mut self.sum, "end").expect("whole numbers always fit")
     }
+    /// Lines of a step that a kill kept from being written, sealed now. Whatever cannot be written is left out.
+    pub(super) fn owed(&mut self, lines: &[Line]) -> Vec<String> {
+        self.outputs += lines.iter().filter(|l| l.action().is_some()).count() as u64;
+        lines.iter().filter_map(|l| sealed(l, &mut self.sum, "output").ok()).collect()
+    }
     /// How many inputs have been recorded.
     pub fn inputs(&self) -> u64 {
         self.inputs
@@ -243,4 +248,93 @@ where
     *sum = canon::sum(sum, &canon::canonical(&value));
     let body = text.strip_suffix('}').unwrap_or(&text);
     Ok(format!("{body},\"sum\":\"{sum}\"}}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::toy;
+    use super::*;
+    use insta::assert_snapshot;
+    use proptest::prelude::*;
+
+    #[test]
+    fn the_lines_of_a_session() {
+        assert_snapshot!(toy::session(), @r#"
+        {"antiphon_journal":1,"program":"0.1.0","book":{"id":"toy","hash":"00ff","path":"phrasebooks/toy"},"models":[{"name":"ear","hash":"beef"}],"settings":{"headset":true},"seed":7,"started":"2020-01-01T00:00:00Z","sum":"af39e3d5"}
+        {"kind":"in","seq":1,"at":0,"sim":0,"input":{"in":"begin","arrangement":{"left_seat":true,"captain":true,"flying":true},"phase":"roll","sheet":{}},"sum":"81083776"}
+        {"kind":"out","seq":1,"at":0,"sim":0,"n":0,"action":{"out":"note","note":"phase","phase":"roll"},"sum":"1e238667"}
+        {"kind":"out","seq":1,"at":0,"sim":0,"n":1,"action":{"out":"listen","revision":1,"calls":[0,70],"due":[70]},"sum":"42f15690"}
+        {"kind":"wake","seq":1,"at":0,"sim":0,"wake":{"session":2000000,"sim":null},"sum":"da12edc7"}
+        {"kind":"in","seq":2,"at":1000000,"sim":2000000,"input":{"in":"state","delta":{"ias_kt":0.30000000000000004,"vertical_speed_fpm":0.0}},"sum":"3fa43720"}
+        {"kind":"wake","seq":2,"at":1000000,"sim":2000000,"wake":{"session":null,"sim":null},"sum":"68b63951"}
+        {"kind":"in","seq":3,"at":2500000,"sim":5000000,"input":{"in":"heard","heard":{"revision":1,"ranked":[{"meanings":[{"call":"gear_up"}],"score":4.1,"text":"gear up"}],"unheard":null,"pushed":false,"speech":[1700000,2500000]}},"sum":"19cbd0f7"}
+        {"kind":"not_done","seq":3,"at":2500000,"sim":5000000,"n":0,"action":{"out":"note","note":"not_done","what":"gear up","why":"there is no positive climb yet"},"sum":"ba3d9b58"}
+        {"kind":"out","seq":3,"at":2500000,"sim":5000000,"n":1,"action":{"out":"say","id":1,"station":"flight_deck","text":"No climb yet","priority":"routine","expires_s":5.0},"sum":"6cd1b228"}
+        {"kind":"wake","seq":3,"at":2500000,"sim":5000000,"wake":{"session":4500000,"sim":null},"sum":"75b396d8"}
+        {"kind":"in","seq":4,"at":2600000,"sim":5200000,"input":{"in":"speech_started","id":1},"sum":"0a16a963"}
+        {"kind":"wake","seq":4,"at":2600000,"sim":5200000,"wake":{"session":null,"sim":null},"sum":"e0abe344"}
+        {"kind":"in","seq":5,"at":3400000,"sim":6800000,"input":{"in":"speech_ended","id":1,"cut":false},"sum":"2d6ea3d5"}
+        {"kind":"in","seq":6,"at":4000000,"sim":8000000,"input":{"in":"state","delta":{"ias_kt":81.25}},"sum":"87761fa2"}
+        {"kind":"out","seq":6,"at":4000000,"sim":8000000,"n":0,"action":{"out":"say","id":2,"station":"flight_deck","text":"Eighty","priority":"routine","expires_s":5.0},"sum":"ba4d8e5a"}
+        {"kind":"out","seq":6,"at":4000000,"sim":8000000,"n":1,"action":{"out":"note","note":"callout","callout":"eighty","value":81.25,"wanted":80.0,"speech":2},"sum":"30ae1f27"}
+        {"kind":"wake","seq":6,"at":4000000,"sim":8000000,"wake":{"session":6000000,"sim":null},"sum":"bd7cc750"}
+        {"kind":"in","seq":7,"at":4100000,"sim":8200000,"input":{"in":"tick"},"sum":"74e9e9cd"}
+        {"kind":"wake","seq":7,"at":4100000,"sim":8200000,"wake":{"session":null,"sim":null},"sum":"3612acf1"}
+        {"kind":"in","seq":8,"at":6000000,"sim":12000000,"input":{"in":"state","delta":{"vertical_speed_fpm":900.0}},"sum":"08686421"}
+        {"kind":"in","seq":9,"at":7000000,"sim":14000000,"input":{"in":"heard","heard":{"revision":1,"ranked":[{"meanings":[{"call":"gear_up"}],"score":4.1,"text":"gear up"}],"unheard":null,"pushed":false,"speech":[6200000,7000000]}},"sum":"279795f7"}
+        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":0,"action":{"out":"note","note":"accepted","meaning":{"call":"gear_up"},"score":4.1},"sum":"e6692274"}
+        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":1,"action":{"out":"say","id":3,"station":"flight_deck","text":"Gear up","priority":"routine","expires_s":5.0},"sum":"da56b416"}
+        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":2,"action":{"out":"set","request":1,"control":"gear_lever","to":"up"},"sum":"5fb6fea2"}
+        {"kind":"wake","seq":9,"at":7000000,"sim":14000000,"wake":{"session":9000000,"sim":null},"sum":"8d6b7e1a"}
+        {"kind":"in","seq":10,"at":7100000,"sim":14200000,"input":{"in":"set_result","request":1,"failed":null},"sum":"6350bc52"}
+        {"kind":"wake","seq":10,"at":7100000,"sim":14200000,"wake":{"session":null,"sim":null},"sum":"4d1aaa27"}
+        {"kind":"in","seq":11,"at":30000000,"sim":60000000,"input":{"in":"state","delta":{"ias_kt":190.0}},"sum":"cd03b74a"}
+        {"kind":"measured","seq":11,"at":30000000,"sim":60000000,"measured":{"decision_ms":3.25},"sum":"b2b14cf3"}
+        {"kind":"end","seq":11,"at":30000000,"sim":60000000,"inputs":11,"outputs":9,"sum":"1a9e58d9"}
+        "#);
+    }
+
+    #[test]
+    fn what_json_cannot_hold_is_refused_and_leaves_no_trace() {
+        let (mut rec, _) = Recorder::begin(&toy::header()).unwrap();
+        let before = rec.clone();
+        let (at, sim) = (SessionTime(1), SimTime(2));
+        for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            let e = rec.input(at, sim, &toy::state(&[("ias_kt", bad)])).unwrap_err();
+            assert_snapshot!(e, @"the journal cannot hold this input, because a number in it is infinite or not a number: leave it out at the edge");
+            let step = Step {
+                actions: vec![Action::Note(Note::Callout {
+                    callout: "c".into(),
+                    value: Some(bad),
+                    wanted: None,
+                    speech: 1,
+                })],
+                wake: Wake::default(),
+            };
+            assert_eq!(rec.step(at, sim, &step).unwrap_err().what, "output");
+            assert_eq!(rec, before);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn every_finite_number_comes_back_to_the_last_bit(x in any::<f64>().prop_filter("finite", |x| x.is_finite())) {
+            let (mut rec, _) = Recorder::begin(&toy::header()).unwrap();
+            let text = rec.input(SessionTime(1), SimTime(2), &toy::state(&[("x", x)])).unwrap();
+            let Ok(Line::In { input: Input::State { delta }, .. }) = serde_json::from_str(&text) else { panic!("{text}") };
+            let back = delta["x"].as_ref().unwrap().number().unwrap();
+            prop_assert_eq!(back.to_bits(), x.to_bits());
+        }
+
+        #[test]
+        fn every_word_comes_back(word in ".{0,40}", name in ".{1,10}", take in any::<bool>()) {
+            let (mut rec, _) = Recorder::begin(&toy::header()).unwrap();
+            let value = (!take).then_some(Value::Word(word));
+            let input = Input::State { delta: [(name, value)].into() };
+            let text = rec.input(SessionTime(1), SimTime(2), &input).unwrap();
+            prop_assert!(!text.contains('\n'));
+            let Ok(Line::In { input: back, .. }) = serde_json::from_str(&text) else { panic!("{text}") };
+            prop_assert_eq!(back, input);
+        }
+    }
 }

@@ -84,7 +84,7 @@ impl fmt::Display for Difference {
             Kind::InputMissing => {
                 write!(
                     f,
-                    "line {line}: input {expected} should stand here and it is input {found}: inputs are missing or out of order."
+                    "line {line}: input {expected} should stand here and it is {found}: inputs are missing or out of order."
                 )
             }
             Kind::Totals => {
@@ -156,17 +156,18 @@ pub(super) fn run(journal: &Journal, engine: &mut dyn Engine) -> Run {
             Line::In { stamp, input } => {
                 run.note_missing(&mut due, entry.number);
                 if stamp.seq != seq + 1 {
-                    let (expected, found) = (Some((seq + 1).to_string()), Some(stamp.seq.to_string()));
-                    run.note(entry.number, stamp.seq, Kind::InputMissing, expected, found);
+                    let (expected, found) = ((seq + 1).to_string(), format!("input {}", stamp.seq));
+                    run.note(entry.number, stamp.seq, Kind::InputMissing, Some(expected), Some(found));
                 }
                 seq = stamp.seq;
                 run.inputs += 1;
                 let step = engine.handle(stamp.at, stamp.sim, input);
                 due = run.due(*stamp, &step);
             }
-            Line::Measured { .. } => {}
-            Line::End { inputs, outputs, .. } => {
+            Line::Measured { stamp, .. } => run.check_seq(entry.number, stamp.seq, seq),
+            Line::End { stamp, inputs, outputs } => {
                 run.note_missing(&mut due, entry.number);
+                run.check_seq(entry.number, stamp.seq, seq);
                 if (*inputs, *outputs) != (run.inputs, outputs_above) {
                     let say = |i: u64, o: u64| Some(format!("{i} inputs and {o} outputs"));
                     let (expected, found) = (say(run.inputs, outputs_above), say(*inputs, *outputs));
@@ -202,6 +203,14 @@ impl Run {
 
     fn note(&mut self, line: usize, seq: u64, kind: Kind, expected: Option<String>, found: Option<String>) {
         self.first.get_or_insert(Difference { line, seq, kind, expected, found, leads_to: None });
+    }
+
+    /// Lines beside inputs carry the number of the input above them.
+    fn check_seq(&mut self, line: usize, said: u64, seq: u64) {
+        if said != seq {
+            let (expected, found) = ((seq + 1).to_string(), format!("a line that belongs to input {said}"));
+            self.note(line, said, Kind::InputMissing, Some(expected), Some(found));
+        }
     }
 
     fn missing(&mut self, want: &Due, line: usize) {
@@ -324,28 +333,28 @@ mod tests {
 
     #[test]
     fn untouched_is_the_same_twice_over() {
-        assert_snapshot!(told(&toy::session()), @"");
+        assert_snapshot!(told(&toy::session()), @"no difference: 11 inputs, 9 outputs");
         assert_eq!(toy::session(), toy::session());
         // Another spelling of the same JSON is no difference.
-        assert_snapshot!(tamper(true, |_| ()), @"");
-        assert_snapshot!(tamper(false, |r| r[2] = r[2].replace("\":", "\" : ")), @"");
+        assert_snapshot!(tamper(true, |_| ()), @"no difference: 11 inputs, 9 outputs");
+        assert_snapshot!(tamper(false, |r| r[2] = r[2].replace("\":", "\" : ")), @"no difference: 11 inputs, 9 outputs");
     }
 
     #[test]
     fn an_altered_input_is_found() {
-        assert_snapshot!(tamper(false, |r| alter(r, "81.25", "81.25", "78.25")), @"");
-        assert_snapshot!(tamper(true, |r| alter(r, "81.25", "81.25", "78.25")), @"");
-        assert_snapshot!(tamper(true, |r| alter(r, "81.25", "81.25", "81.5")), @"");
-        assert_snapshot!(tamper(false, |r| alter(r, "190.0", "190.0", "191.0")), @"");
-        assert_snapshot!(tamper(false, |r| alter(r, "antiphon_journal", "\"seed\":7", "\"seed\":8")), @"");
+        assert_snapshot!(tamper(false, |r| alter(r, "81.25", "81.25", "78.25")), @r#"line 15, input 6: this line, or one just before it, was changed since it was written: {"delta":{"ias_kt":78.25},"in":"state"}. The first output that then differs: line 16, input 6: the engine does not give this output: {"expires_s":5.0,"id":2,"out":"say","priority":"routine","station":"flight_deck","text":"Eighty"}."#);
+        assert_snapshot!(tamper(true, |r| alter(r, "81.25", "81.25", "78.25")), @r#"line 16, input 6: the engine does not give this output: {"expires_s":5.0,"id":2,"out":"say","priority":"routine","station":"flight_deck","text":"Eighty"}."#);
+        assert_snapshot!(tamper(true, |r| alter(r, "81.25", "81.25", "81.5")), @"line 17, input 6: action.value differs: the engine gives 81.5, the journal has 81.25.");
+        assert_snapshot!(tamper(false, |r| alter(r, "190.0", "190.0", "191.0")), @r#"line 29, input 11: this line, or one just before it, was changed since it was written: {"delta":{"ias_kt":191.0},"in":"state"}."#);
+        assert_snapshot!(tamper(false, |r| alter(r, "antiphon_journal", "\"seed\":7", "\"seed\":8")), @"line 1, input 1: this line, or one just before it, was changed since it was written: the header.");
     }
 
     #[test]
     fn an_altered_output_is_found() {
-        assert_snapshot!(tamper(false, |r| alter(r, "Eighty", "Eighty", "Ninety")), @"");
-        assert_snapshot!(tamper(true, |r| alter(r, "\"not_done\"", "positive", "negative")), @"");
-        assert_snapshot!(tamper(true, |r| alter(r, "gear_lever", "\"seq\":9", "\"seq\":8")), @"");
-        assert_snapshot!(tamper(true, |r| alter(r, "\"session\":9000000", "9000000", "9000001")), @"");
+        assert_snapshot!(tamper(false, |r| alter(r, "Eighty", "Eighty", "Ninety")), @r#"line 16, input 6: action.text differs: the engine gives "Eighty", the journal has "Ninety"."#);
+        assert_snapshot!(tamper(true, |r| alter(r, "\"not_done\"", "positive", "negative")), @r#"line 9, input 3: action.why differs: the engine gives "there is no positive climb yet", the journal has "there is no negative climb yet"."#);
+        assert_snapshot!(tamper(true, |r| alter(r, "gear_lever", "\"seq\":9", "\"seq\":8")), @"line 25, input 9: seq differs: the engine gives 9, the journal has 8.");
+        assert_snapshot!(tamper(true, |r| alter(r, "\"session\":9000000", "9000000", "9000001")), @"line 26, input 9: wake.session differs: the engine gives 9000000, the journal has 9000001.");
     }
 
     #[test]
@@ -375,37 +384,37 @@ mod tests {
 
     #[test]
     fn deleted_added_and_swapped_outputs_are_told_apart() {
-        assert_snapshot!(tamper(false, |r| drop(r.remove(row(r, "Eighty")))), @"");
-        assert_snapshot!(tamper(true, |r| drop(r.remove(row(r, "gear_lever")))), @"");
-        assert_snapshot!(tamper(true, |r| drop(r.remove(row(r, "\"in\":\"tick\"")))), @"");
+        assert_snapshot!(tamper(false, |r| drop(r.remove(row(r, "Eighty")))), @r#"line 16, input 6: an output is missing here: the engine gives {"expires_s":5.0,"id":2,"out":"say","priority":"routine","station":"flight_deck","text":"Eighty"}."#);
+        assert_snapshot!(tamper(true, |r| drop(r.remove(row(r, "gear_lever")))), @r#"line 25, input 9: an output is missing here: the engine gives {"control":"gear_lever","out":"set","request":1,"to":"up"}."#);
+        assert_snapshot!(tamper(true, |r| drop(r.remove(row(r, "\"in\":\"tick\"")))), @r#"line 19, input 6: the engine does not give this output: wake {"session":null,"sim":null}."#);
         assert_snapshot!(
             tamper(false, |r| {
                 let i = row(r, "Eighty");
                 r.insert(i + 2, r[i].clone());
             }),
-            @""
+            @r#"line 18, input 6: the engine does not give this output: {"expires_s":5.0,"id":2,"out":"say","priority":"routine","station":"flight_deck","text":"Eighty"}."#
         );
         assert_snapshot!(
             tamper(true, |r| {
                 let i = row(r, "Eighty");
                 r.insert(i + 4, r[i].clone());
             }),
-            @""
+            @r#"line 20, input 7: the engine does not give this output: {"expires_s":5.0,"id":2,"out":"say","priority":"routine","station":"flight_deck","text":"Eighty"}."#
         );
         assert_snapshot!(
             tamper(true, |r| {
                 let i = row(r, "Eighty");
                 r.swap(i, i + 1);
             }),
-            @""
+            @r#"line 16, input 6: two outputs are in the wrong order: {"expires_s":5.0,"id":2,"out":"say","priority":"routine","station":"flight_deck","text":"Eighty"} comes before {"callout":"eighty","note":"callout","out":"note","speech":2,"value":81.25,"wanted":80.0}."#
         );
-        assert_snapshot!(tamper(true, |r| alter(r, "\"end\"", "\"outputs\":9", "\"outputs\":10")), @"");
+        assert_snapshot!(tamper(true, |r| alter(r, "\"end\"", "\"outputs\":9", "\"outputs\":10")), @"line 31: the end line counts 11 inputs and 10 outputs, and 11 inputs and 9 outputs stand above it: lines are missing.");
     }
 
     #[test]
     fn garbage_is_named() {
-        assert_snapshot!(tamper(false, |r| r.insert(5, "}{".into())), @"");
-        assert_snapshot!(tamper(false, |r| r.insert(5, "{\"kind\":\"song\",\"seq\":1,\"at\":0,\"sim\":0}".into())), @"");
+        assert_snapshot!(tamper(false, |r| r.insert(5, "}{".into())), @"line 6: this is not a line of a journal (expected value at column 1).");
+        assert_snapshot!(tamper(false, |r| r.insert(5, "{\"kind\":\"song\",\"seq\":1,\"at\":0,\"sim\":0}".into())), @"line 6: this is not a line of a journal (unknown variant `song`, expected one of `in`, `out`, `not_done`, `wake`, `measured`, `end`).");
     }
 
     #[test]
