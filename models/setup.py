@@ -61,7 +61,7 @@ def read_plain_toml(text):
         key, equals, value = line.partition("=")
         value = value.strip()
         try:
-            # Strings, whole numbers and arrays of them are written alike in JSON and in this part of TOML.
+            # Strings, whole numbers and truths are written alike in JSON and in this part of TOML.
             parsed, end = json.JSONDecoder().raw_decode(value)
         except ValueError:
             raise Stop(f"models/manifest.toml line {number} is not plain TOML; see the comment at its top.") from None

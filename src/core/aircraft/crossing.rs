@@ -93,6 +93,11 @@ impl Detector {
         self.marks = marks;
     }
 
+    /// The signals that are looked at.
+    pub fn signals(&self) -> impl Iterator<Item = &str> {
+        self.histories.keys().map(String::as_str)
+    }
+
     /// Forgets everything seen: time or place has jumped.
     pub fn reset(&mut self) {
         self.before.clear();

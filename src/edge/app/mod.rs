@@ -10,14 +10,16 @@ mod hands;
 mod report;
 mod sources;
 
-pub use ears::Ears;
-pub use report::{Line, Report, Side};
-pub use sources::{Outside, Pace};
+pub use ears::{EarNews, Ears, SoundEar};
+pub use report::{Line, Mark, Report, Side, Utterance};
+pub use sources::{News, Outside, Pace};
 
 use crate::core::aircraft::crossing::{Crossing, Detector};
 use crate::core::aircraft::{Delta, Value};
 use crate::core::book::Book;
-use crate::core::crew::io::{Arrangement, Engine, Input};
+use crate::core::crew::io::{self, Arrangement, Engine, Input};
+use crate::core::grammar::{CallSet, Meaning};
+use crate::core::matcher::Heard;
 use crate::core::script::Performance;
 use crate::core::time::{SessionTime, SimTime, Wake};
 use crate::core::voice::Queue;
@@ -36,6 +38,11 @@ const BLOCK: usize = 512;
 /// Every this many frames the engine gets the state: 20 Hz at 60.
 const STATE_EVERY: u32 = 3;
 
+/// Words to 16 kHz mono sound.
+pub type CaptainVoice = Box<dyn FnMut(&str) -> Result<Vec<f32>, String>>;
+/// Adds noise to a block of 16 kHz mono sound.
+pub type Noise = Box<dyn FnMut(&mut [f32])>;
+
 /// Everything a session is made of.
 pub struct Parts {
     /// The book.
@@ -50,6 +57,12 @@ pub struct Parts {
     pub speaker: Box<dyn Speaker>,
     /// A scripted pilot, or only his hands.
     pub pilot: Option<Performance>,
+    /// His words as 16 kHz sound; needed when the ears hear sound and the script speaks.
+    pub captain: Option<CaptainVoice>,
+    /// What lies under his voice, added block by block.
+    pub noise: Option<Noise>,
+    /// A recording that is heard from the beginning on, 16 kHz.
+    pub recording: Option<Arc<[f32]>>,
     /// Where both sides are recorded.
     pub recorder: Option<Recorder>,
     /// Where everything is written down.
@@ -82,7 +95,12 @@ pub struct App {
     blocks: u64,
     hands: hands::Hands,
     report: Report,
+    listening: (CallSet, u32),
+    crossings: BTreeMap<String, io::Crossing>,
+    /// What the words of the utterance being handled mean, where they are known.
+    meant: Option<Vec<Meaning>>,
     begun: Instant,
+    origin: SessionTime,
     leave_at: Option<SessionTime>,
 }
 
@@ -90,8 +108,9 @@ pub struct App {
 #[derive(Debug)]
 enum Event {
     Input(Input),
+    Heard { heard: Heard, decision_ms: f64 },
     Words { text: String, began: SessionTime },
-    WordsDone,
+    WordsDone { id: u64 },
 }
 
 /// Why a session ended early.
@@ -124,9 +143,20 @@ impl App {
             blocks: 0,
             hands: hands::Hands::default(),
             report: Report::default(),
+            listening: (CallSet::none(), 0),
+            crossings: BTreeMap::new(),
+            meant: None,
             begun: Instant::now(),
+            origin: now,
             leave_at: None,
             parts,
+        }
+    }
+
+    fn prepare(&mut self) {
+        self.learn_script();
+        if let Some(samples) = self.parts.recording.take() {
+            self.mic.start(0, samples, 0);
         }
     }
 
@@ -140,8 +170,9 @@ impl App {
         phase: Option<String>,
         sheet: BTreeMap<String, Value>,
     ) -> Result<Report, AppError> {
-        self.send_state()?;
+        self.prepare();
         self.feed(Input::Begin { arrangement, phase, sheet })?;
+        self.send_state()?;
         self.go()
     }
 
@@ -150,6 +181,7 @@ impl App {
     /// # Errors
     /// As [`run`](Self::run).
     pub fn resume(mut self, owed: Vec<Input>, standing: Vec<crate::core::crew::io::Action>) -> Result<Report, AppError> {
+        self.prepare();
         for action in standing {
             self.carry_out(action)?;
         }
@@ -182,7 +214,7 @@ impl App {
         let wake_sim = self.wake.sim.map(|s| self.parts.link.session_at(s));
         let wake = [self.wake.session, wake_sim].into_iter().flatten().min();
         let block = self.parts.ears.hears_sound() || self.parts.recorder.is_some();
-        let pilot = self.parts.pilot.as_ref().and_then(|p| p.next_deadline());
+        let pilot = self.hands.wake;
         [
             Some((self.parts.link.next_frame(), Next::Frame)),
             self.queue.next_change().map(|t| (t, Next::Voice)),
@@ -205,7 +237,8 @@ impl App {
             Next::Agenda => match self.agenda.pop_first() {
                 Some((_, Event::Input(input))) => self.feed(input),
                 Some((_, Event::Words { text, began })) => self.words_said(&text, began),
-                Some((_, Event::WordsDone)) => self.own_words_done(),
+                Some((_, Event::WordsDone { id })) => self.own_words_done(id),
+                Some((_, Event::Heard { heard, decision_ms })) => self.heard(heard, Some(decision_ms)),
                 None => Ok(()),
             },
             Next::Wake => {
@@ -220,6 +253,18 @@ impl App {
             }
             Next::Pilot => self.pilot(),
         }
+    }
+
+    fn tell(&mut self, side: Side, at: SessionTime, text: &str) {
+        let line = Line { at, side, text: text.to_string() };
+        (self.parts.told)(&line);
+        self.report.lines.push(line);
+    }
+
+    /// Writes a measured value down; replay passes over it.
+    fn measure(&mut self, values: &[(&str, f64)]) -> Result<(), AppError> {
+        let sim = self.sim();
+        self.parts.journal.measured(self.now, sim, values).map_err(AppError::Journal)
     }
 
     fn put(&mut self, at: SessionTime, event: Event) {
@@ -313,7 +358,7 @@ impl App {
         self.report.session_s = self.now.secs();
         self.report.wall_s = self.begun.elapsed().as_secs_f64();
         if let Some(p) = &self.parts.pilot {
-            self.report.failures = p.verdict();
+            self.report.failures = p.verdict().into_iter().map(|f| f.sentence).collect();
         }
         Ok(self.report)
     }

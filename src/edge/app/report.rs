@@ -63,6 +63,8 @@ pub struct Utterance {
 pub struct Report {
     /// The transcript in order.
     pub lines: Vec<Line>,
+    /// What a scripted pilot said.
+    pub said: usize,
     /// Every utterance of the pilot that reached a decision.
     pub utterances: Vec<Utterance>,
     /// Callouts with a mark.

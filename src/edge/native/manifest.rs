@@ -108,6 +108,9 @@ pub struct ModelFile {
     pub size: u64,
     /// Its SHA-256, hex.
     pub sha256: String,
+    /// Whether it is a licence or the like, which no flight needs.
+    #[serde(default)]
+    pub notice: bool,
 }
 
 /// What can be wrong with a file. Each is one sentence that says what to do next.
@@ -257,7 +260,7 @@ mod tests {
     fn small() -> Manifest {
         // SHA-256 of "abc": FIPS 180-2, appendix B.1.
         let sha256 = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad".to_string();
-        let file = ModelFile { from: "x".into(), to: "ear/model.bin".into(), size: 3, sha256 };
+        let file = ModelFile { from: "x".into(), to: "ear/model.bin".into(), size: 3, sha256, notice: false };
         let mut manifest = Manifest::embedded().clone();
         manifest.packages.truncate(1);
         manifest.packages[0].files = vec![file];
