@@ -93,6 +93,7 @@ fn floors_planted() {
         "fn f(edge: &Edge) { edge.rises(); Edge::Rising }",
         "use crate::core::book::edge;",
         "use super::expr::{self, Expr};",
+        "#[cfg(test)]\n#[path = \"expr_tests.rs\"]\nmod tests;",
         "fn f(c: char) -> bool { c == '\"' || c == '\\'' } // crate::edge",
     ];
     for text in good {
@@ -295,7 +296,7 @@ fn sources_are_read() {
     };
     assert_eq!(
         whole("use super::{schema::{self, Book as B}, super::time::*}; use std::fmt;"),
-        ["core::book::schema", "core::book::schema::Book", "core::book::time::*", "-"]
+        ["core::book::schema", "core::book::schema::Book", "core::time::*", "-"]
     );
     assert_eq!(whole("use crate::core::time::Wake; use self::x;"), ["core::time::Wake", "core::book::expr::x"]);
     assert_eq!(
