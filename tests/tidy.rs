@@ -251,6 +251,7 @@ fn machine_planted() {
         check("machine", "docs/audio.md", &format!("first line\n{text}"), &[2]);
     }
     check("machine", "Cargo.lock", &lock, &[]);
+    check("machine", "tests/fuzz/Cargo.lock", &lock, &[]);
     check("machine", "docs/audio.md", &["docs/wo", "rk/x and target/t", "mp/y and /usr/include/z"].concat(), &[]);
     check("machine", "docs/audio.md", "homework, root, tmp and npm", &[]);
 }
