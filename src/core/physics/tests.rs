@@ -67,8 +67,8 @@ fn standard_atmosphere_by_geometric_height() {
     for [ft, f, psi] in table {
         let air = isa(geopotential_ft(ft * FT_M));
         check("ENGEDGE temperature", air.temperature_c() * 1.8 + 32.0, f, 0.05);
-        // Its last digit is not exact (12.230 where the 1976 formulas give 12.228): 0.02 %.
-        check("ENGEDGE pressure", air.pressure_hpa / 68.947_573, psi, 0.0002 * psi);
+        // Its last digit is not exact (12.230, 4.371 where the 1976 formulas give 12.228, 4.373): 0.05 %.
+        check("ENGEDGE pressure", air.pressure_hpa / 68.947_573, psi, 0.0005 * psi);
         // By pressure altitude the gap stays within the 0.2 % that the difference of heights explains.
         check("ENGEDGE, heights not converted", isa(ft).pressure_hpa / 68.947_573, psi, 0.002 * psi);
     }
