@@ -498,9 +498,7 @@ fn inline(form: &Expansion, forms: &Rules) -> Expansion {
         Shape::Sequence(list) => Shape::Sequence(all(list)),
         Shape::Choice(list) => Shape::Choice(all(list)),
         Shape::Optional(e) => Shape::Optional(Box::new(inline(e, forms))),
-        Shape::Repeat { what, min, max } => {
-            Shape::Repeat { what: Box::new(inline(what, forms)), min: *min, max: *max }
-        }
+        Shape::Repeat { what, min, max } => Shape::Repeat { what: Box::new(inline(what, forms)), min: *min, max: *max },
         Shape::Reference { name, .. } => match forms.get(name) {
             Some(e) => inline(e, forms).shape,
             None => Shape::Sequence(Vec::new()),

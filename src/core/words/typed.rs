@@ -1,8 +1,8 @@
 //! Typed text ("V1", "FL180", "118.5", "27L") into the words that are spoken for it.
 
+use super::Regime;
 use super::say::{Form, cardinal, say};
 use super::spelling::ALPHABET;
-use super::Regime;
 use crate::core::aircraft::Value;
 
 /// The ways in which one written token can be spoken, likeliest first; each is words parted by spaces.
