@@ -234,6 +234,8 @@ pub struct Call {
 pub struct Effect {
     /// Only if this holds; absent is true, unknown is false.
     pub only_if: Option<Expr>,
+    /// `also = true`: done besides the first that holds, if its own condition holds.
+    pub also: bool,
     /// The effect.
     pub act: Act,
 }
