@@ -72,6 +72,9 @@ rules! {
     KILLER_NOT_SEEN "killer-not-seen" Warning
         "A killer item has no `verify`: the pilot's word alone settles it."
         "Add a `verify` that reads the aircraft."
+    LEFT_RECURSION "left-recursion" Error
+        "A rule leads back to itself, so its wording would have no end. The message shows the circle."
+        "Repeat with bounds instead, as in `word<0-3>`."
     MISSING_CALL "missing-call" Warning
         "The book has no call for something that a pilot must always be able to say."
         "Take in `common`, or write a call with `always = true` and the `engine` effect named."
@@ -108,6 +111,9 @@ rules! {
     SAME_WORDING "same-wording" Error
         "One wording has two meanings while both are live: the program could not know which is meant."
         "Change one of them, or give them phases that do not overlap."
+    SLOT_MISUSE "slot-misuse" Error
+        "A slot is used in a way that cannot work: twice under one name in one sentence, under one name with two types, inside of another slot, or without any value."
+        "Give each its own name, as in `$heading:now then $heading:next`."
     SLOT_NOT_EVERYWHERE "slot-not-everywhere" Warning
         "A flow or an answer uses a slot, but one of the calls that lead there has no such slot: then the value is unknown and the step is not done."
         "Give all of those calls the slot, or use another flow for the others."

@@ -27,7 +27,7 @@ const KINDS: &[(&str, ControlKind)] = &[
 ];
 
 /// A reader for an entry of a section.
-pub fn reader<'a>(cx: &'a Cx, what: &'a str, item: &'a Item) -> Reader<'a> {
+pub fn reader<'c, 'a>(cx: &'c Cx, what: &'c str, item: &'a Item) -> Reader<'c, 'a> {
     Reader::new(cx, what, item.at, &item.node)
 }
 

@@ -82,7 +82,7 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
     let does = r.node("does").map_or(&[][..], |n| n.each());
     Call {
         id: item.id.clone(),
-        say: r.texts("say").into_iter().map(|(t, _)| t.to_string()).collect(),
+        say: all.wordings.said.get(index).cloned().unwrap_or_default(),
         phases: r.phases("phases", all.names),
         when: r.condition("when", &all.env()),
         to: r.choice("to", STATIONS).unwrap_or_default(),
@@ -95,7 +95,9 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
 
 fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
     let r = Reader::new(all.cx, "what a call does", node.at, node);
-    r.only(&["if", "flow", "checklist", "set", "to", "phase", "sheet", "value", "speak", "station", "engine"]);
+    r.only(&[
+        "if", "also", "flow", "checklist", "set", "to", "phase", "sheet", "value", "speak", "station", "engine",
+    ]);
     let kind = one_of(&r, EFFECTS)?;
     companions(&r, kind, &[("to", "set"), ("value", "sheet"), ("station", "speak")]);
     let act = match kind {
@@ -113,7 +115,7 @@ fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
         "speak" => Act::Speak(r.sentence("speak", env)?, r.choice("station", STATIONS).unwrap_or_default()),
         _ => Act::Engine(r.choice("engine", INTRINSICS)?),
     };
-    Some(Effect { only_if: r.condition("if", env), act })
+    Some(Effect { only_if: r.condition("if", env), also: r.truth("also"), act })
 }
 
 /// The one key of `kinds` that is there; a problem if there is none or more than one.

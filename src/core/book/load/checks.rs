@@ -4,7 +4,7 @@ use super::All;
 use super::calls::INTRINSICS;
 use super::layers::Item;
 use crate::core::book::rules;
-use crate::core::book::schema::{Act, Book, Intrinsic, PhaseId, StepKind, Trigger};
+use crate::core::book::schema::{Act, Book, Intrinsic, PhaseId, StepKind};
 use crate::core::grammar::CallId;
 
 /// Runs them all.
@@ -13,6 +13,22 @@ pub fn check(all: &All, book: &Book) {
     starts(all, book);
     answers(all, book);
     intrinsics(all, book);
+    shared_names(all);
+    super::wordings::collisions(all.cx, all.sections, book);
+}
+
+/// Flows, checklists and callouts share `done.`, `said.` and `rearms`, so their ids must differ from each other.
+fn shared_names(all: &All) {
+    let sections = ["flows", "checklists", "callouts"];
+    for (i, section) in sections.iter().enumerate().skip(1) {
+        for x in all.sections.items(section) {
+            let Some(other) = sections[..i].iter().find(|s| all.sections.items(s).iter().any(|o| o.id == x.id)) else {
+                continue;
+            };
+            let text = format!("`{}` is already in {other}, and {section} and {other} share their names.", x.id);
+            all.cx.raise(rules::DUPLICATE_ID, x.at, text, Some(format!("rename it, perhaps to `{}_list`", x.id)));
+        }
+    }
 }
 
 fn item<'a>(all: &All<'a>, section: &str, index: usize) -> Option<&'a Item> {
@@ -82,16 +98,10 @@ fn starts(all: &All, book: &Book) {
     let acts = || book.calls.iter().flat_map(|c| &c.does).map(|e| &e.act);
     let steps = || book.flows.iter().flat_map(|f| &f.steps).map(|s| &s.what);
     for (i, f) in book.flows.iter().enumerate() {
-        let started = f.start.iter().any(|t| match t {
-            Trigger::When(_) | Trigger::AfterFlow(_) | Trigger::AfterChecklist(_) | Trigger::OnPhase(_) => true,
-        });
+        let started = !f.start.is_empty();
         let called = acts().any(|a| matches!(a, Act::Flow(x) if x.0 as usize == i));
         let run = steps().any(|s| matches!(s, StepKind::Run(x) if x.0 as usize == i));
-        // The engine runs the flow of this name for the reject and go-around calls.
-        let intrinsic = INTRINSICS.iter().any(|(w, x)| {
-            *w == f.id && acts().any(|a| matches!(a, Act::Engine(y) if y == x))
-        });
-        if !(started || called || run || intrinsic)
+        if !(started || called || run)
             && let Some(x) = item(all, "flows", i)
         {
             let hint = format!("add a call with `does = {{ flow = \"{}\" }}`", f.id);

@@ -371,8 +371,9 @@ impl Check<'_> {
             return self.found(text, Name::Slot(field.into()), kind.clone(), at);
         }
         let all: Vec<&str> = slots.iter().map(|(n, _)| n.as_str()).collect();
-        let hint = match (nearest(field, all.iter().copied()), all.as_slice()) {
-            (Some(n), _) | (None, [n]) => Some(format!("did you mean \"slot.{n}\"?")),
+        let only = if let [one] = all.as_slice() { Some(*one) } else { None };
+        let hint = match (nearest(field, all.iter().copied()).or(only), all.as_slice()) {
+            (Some(n), _) => Some(format!("did you mean \"slot.{n}\"?")),
             (None, []) => Some("the call has no slot; give its wording one, as in \"$number:value\"".into()),
             (None, _) => Some(format!("its slots are {}", all.join(", "))),
         };

@@ -29,6 +29,7 @@ use reader::Reader;
 use sha2::{Digest, Sha256};
 use std::cell::RefCell;
 use tree::{Node, Span, Tree};
+pub use wordings::contexts;
 
 /// A file as it was read.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,7 +56,7 @@ pub struct Loaded {
     pub book: Book,
     /// What was found, in order of file and place, those without a place first.
     pub problems: Vec<Problem>,
-    /// All files that went in, in the order of the layers.
+    /// All files that went in: the book's own first, then those of what it takes in.
     pub sources: Vec<SourceFile>,
 }
 
@@ -72,7 +73,12 @@ pub fn load(folder: &Folder, fetch: &dyn Fn(&str) -> Option<Folder>) -> Loaded {
     let (sections, sources) = layers::gather(&cx, folder, fetch);
     let mut book = Book { id: folder.id.clone(), hash: hash(&sources), ..Book::default() };
     resolve(&cx, &sections, &mut book);
-    let mut problems: Vec<Problem> = cx.raised.into_inner().into_iter().map(|r| r.place(&sources)).collect();
+    // A warning about what a book takes in is that book's matter; its own files are the first sources.
+    let own = |r: &Raised| {
+        r.rule.severity == Severity::Error || r.at.is_none_or(|at| (at.file as usize) < folder.files.len())
+    };
+    let raised = cx.raised.into_inner().into_iter().filter(own);
+    let mut problems: Vec<Problem> = raised.map(|r| r.place(&sources)).collect();
     problems.sort_by(|a, b| (&a.place, a.severity, a.id, &a.text).cmp(&(&b.place, b.severity, b.id, &b.text)));
     problems.dedup();
     Loaded { book, problems, sources }
@@ -256,7 +262,7 @@ impl<'a> All<'a> {
     }
 }
 
-impl Reader<'_> {
+impl Reader<'_, '_> {
     /// A condition that must be a truth.
     fn condition(&self, key: &str, env: &Env) -> Option<Expr> {
         self.node(key).map(|n| self.cx.expr(n, key, env, Some(&ValueKind::Bool)))

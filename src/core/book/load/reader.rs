@@ -8,20 +8,20 @@ use crate::core::book::rules;
 
 /// One table of a book being read.
 #[derive(Clone, Copy)]
-pub struct Reader<'a> {
+pub struct Reader<'c, 'a> {
     /// Where problems go.
-    pub cx: &'a Cx<'a>,
+    pub cx: &'c Cx,
     /// What it is called in messages: "call `flaps`".
-    pub what: &'a str,
+    pub what: &'c str,
     /// Where it is named.
     pub at: Span,
     /// Its keys.
     pub entries: &'a [Entry],
 }
 
-impl<'a> Reader<'a> {
+impl<'c, 'a> Reader<'c, 'a> {
     /// Reads `node`, which must be a table; what is not counts as an empty one, with a problem.
-    pub fn new(cx: &'a Cx<'a>, what: &'a str, at: Span, node: &'a Node) -> Self {
+    pub fn new(cx: &'c Cx, what: &'c str, at: Span, node: &'a Node) -> Self {
         if !matches!(node.tree, Tree::Table(_)) {
             cx.wrong_type(node, what, "a table");
         }

@@ -8,7 +8,8 @@ use super::flows::ask;
 use super::layers::Item;
 use super::reader::Reader;
 use super::tree::{Node, Tree};
-use crate::core::aircraft::{SignalId, ValueKind};
+use crate::core::aircraft::{SignalId, Value, ValueKind};
+use crate::core::book::expr::Expr;
 use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 use crate::core::book::schema::{
@@ -54,7 +55,7 @@ pub fn callouts(all: &All, book: &mut Book) {
                 id: item.id.clone(),
                 by: Default::default(),
                 phases: Vec::new(),
-                edge: Edge::When { expr: crate::core::book::expr::Expr::literal(false.into()), for_s: 0.0 },
+                edge: Edge::When { expr: Expr::literal(Value::Bool(false)), for_s: 0.0 },
                 only_if: None,
                 say: Default::default(),
                 due: Due::Onset,
