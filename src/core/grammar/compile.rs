@@ -205,7 +205,7 @@ impl<'a> Builder<'a> {
             draft.loose.empty(start, from);
             let (to, _) = self.add(&mut draft, expansion, from, None);
             draft.loose.empty(to, end);
-            if self.skippable(&draft.loose, from, to) && expansion.shape != Shape::Sequence(Vec::new()) {
+            if !draft.too_large && self.skippable(&draft.loose, from, to) && expansion.shape != Shape::Sequence(Vec::new()) {
                 let message = "This wording can be said with no word at all.";
                 let problem = Problem::new("grammar-says-nothing", expansion.span.clone(), message);
                 draft.problems.push(problem.hint("Put at least one word outside of square brackets."));
@@ -313,10 +313,15 @@ impl<'a> Builder<'a> {
                 if let Some(kind) = self.resolver.slot(name) {
                     return self.slot(draft, name, kind, binding.as_deref(), from, span);
                 }
+                // A state of its own, so that rules that say nothing count against the limit too.
+                let start = draft.loose.add();
                 match self.resolver.rule(name) {
-                    Some(rule) => self.add(draft, rule, from, Some(&span)),
+                    Some(rule) => {
+                        draft.loose.empty(from, start);
+                        self.add(draft, rule, start, Some(&span))
+                    }
                     // Unknown or endless: reported where it stands; nothing goes through here.
-                    None => (draft.loose.add(), 0),
+                    None => (start, 0),
                 }
             }
         }

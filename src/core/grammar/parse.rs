@@ -14,7 +14,7 @@ use super::problem::{Problem, corrected};
 use std::ops::Range;
 
 /// Brackets within brackets, at most. Keeps every walk over the tree within the stack.
-const MAX_DEPTH: usize = 32;
+const MAX_DEPTH: usize = 24;
 
 /// Parses one wording. Always returns an expansion, made of what could be understood, and everything that is wrong in
 /// the order of the text; an empty list means that the text is right.
