@@ -1,3 +1,12 @@
+#![cfg_attr(
+    test,
+    allow(
+        clippy::disallowed_methods,
+        clippy::disallowed_types,
+        clippy::disallowed_macros,
+        reason = "unit tests may read files and compare with std"
+    )
+)]
 //! The pure floor: everything here is a function of its arguments.
 
 pub mod aircraft;

@@ -3,6 +3,7 @@
 //! The library is loaded at run time from the models folder, never linked. A missing, foreign or too old library, a
 //! truncated model and a loader that hangs all end as one [`NativeError`], never as a panic.
 
+pub mod manifest;
 mod runtime;
 mod voice;
 

@@ -1,1 +1,5 @@
-//! (room under construction)
+//! The disk: where models and books lie.
+
+pub mod find;
+
+pub use find::{NotFound, Places};
