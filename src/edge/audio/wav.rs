@@ -305,5 +305,4 @@ fn mix(samples: impl Iterator<Item = hound::Result<f32>>, channels: u16, channel
 }
 
 #[cfg(test)]
-#[path = "wav_tests.rs"]
 mod tests;

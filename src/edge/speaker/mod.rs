@@ -19,6 +19,8 @@ pub use voices::Voices;
 use crate::core::book::schema::Station;
 use crate::edge::audio::AudioError;
 use crate::edge::native::NativeError;
+use crate::edge::native::manifest::ModelProblem;
+use crate::edge::store::NotFound;
 
 /// Why nothing can be said: one sentence each.
 #[derive(Debug, thiserror::Error)]
@@ -52,6 +54,12 @@ pub enum SpeakError {
     /// The neural voice.
     #[error(transparent)]
     Native(#[from] NativeError),
+    /// The neural voice's files.
+    #[error(transparent)]
+    Model(#[from] ModelProblem),
+    /// The models folder.
+    #[error(transparent)]
+    NotFound(#[from] NotFound),
     /// The neural voice's description.
     #[error("{file} is not a voice description we can use ({why}): run the set-up again")]
     Description {

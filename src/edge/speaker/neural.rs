@@ -2,12 +2,10 @@
 
 use super::program::{self, plain};
 use super::{SpeakError, Synth};
+use crate::edge::native::manifest::{self, Manifest};
 use crate::edge::native::{Runtime, Voice};
 use serde::Deserialize;
-use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
-use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -44,16 +42,13 @@ pub struct Neural {
 impl Neural {
     /// Finds the voice in the folder of models. `pace` stretches its speech: 1 is its own, 1.2 is slower.
     pub fn open(models: &Path, pace: f32) -> Result<Self, SpeakError> {
-        let path = models.join(DESCRIPTION);
-        let missing = |p: &Path| crate::edge::native::NativeError::Missing(p.to_path_buf());
-        let text = std::fs::read_to_string(&path).map_err(|_| missing(&path))?;
-        let described = |why: String| SpeakError::Description { file: path.display().to_string(), why };
-        let description: Description = serde_json::from_str(&text).map_err(|e| described(e.to_string()))?;
-        if description.audio.sample_rate != Voice::RATE {
-            return Err(described(format!("it says {} samples a second", description.audio.sample_rate)));
-        }
-        let model = models.join(MODEL);
-        let hash = hash(&model).map_err(|_| missing(&model))?;
+        let path = manifest::verify(models, DESCRIPTION)?;
+        manifest::verify(models, MODEL)?;
+        let file = path.display().to_string();
+        let text = std::fs::read_to_string(&path)
+            .map_err(|e| SpeakError::Description { file: file.clone(), why: e.to_string() })?;
+        let description = describe(&file, &text)?;
+        let hash = Manifest::embedded().file(MODEL).map_or("", |f| &f.sha256);
         let identity = format!("neural {hash} pace {pace} noise 0 {}", description.espeak.voice);
         Ok(Neural { models: models.into(), description, pace, identity, voice: None })
     }
@@ -157,23 +152,14 @@ fn tidy(ipa: &str) -> String {
     out.trim_end().to_string()
 }
 
-fn hash(path: &Path) -> std::io::Result<String> {
-    let mut file = std::fs::File::open(path)?;
-    let mut hash = Sha256::new();
-    let mut block = vec![0u8; 1 << 20];
-    loop {
-        let n = file.read(&mut block)?;
-        if n == 0 {
-            break;
-        }
-        hash.update(&block[..n]);
+/// Reads the model's description.
+fn describe(file: &str, text: &str) -> Result<Description, SpeakError> {
+    let described = |why: String| SpeakError::Description { file: file.into(), why };
+    let description: Description = serde_json::from_str(text).map_err(|e| described(e.to_string()))?;
+    if description.audio.sample_rate != Voice::RATE {
+        return Err(described(format!("it says {} samples a second", description.audio.sample_rate)));
     }
-    let mut hex = String::new();
-    for b in hash.finalize().iter().take(16) {
-        // Writing to a String cannot fail.
-        let _ = write!(hex, "{b:02x}");
-    }
-    Ok(hex)
+    Ok(description)
 }
 
 #[cfg(test)]
@@ -243,10 +229,10 @@ mod tests {
     fn no_model_is_a_sentence() {
         let folder = tempfile::tempdir().unwrap();
         let said = Neural::open(folder.path(), 1.0).map(|_| ()).unwrap_err().to_string();
-        assert!(said.contains("is missing: run the set-up again"), "{said}");
-        std::fs::create_dir(folder.path().join("joe")).unwrap();
-        std::fs::write(folder.path().join(DESCRIPTION), "{}").unwrap();
-        let said = Neural::open(folder.path(), 1.0).map(|_| ()).unwrap_err().to_string();
-        assert!(said.contains("is not a voice description we can use (missing field `audio`"), "{said}");
+        assert!(said.contains("is missing: run "), "{said}");
+        let said = |text: &str| describe("joe.json", text).map(|_| ()).unwrap_err().to_string();
+        insta::assert_snapshot!(said("{}"), @"joe.json is not a voice description we can use (missing field `audio` at line 1 column 2): run the set-up again");
+        let other = r#"{"audio": {"sample_rate": 16000}, "espeak": {"voice": "en"}, "phoneme_id_map": {}}"#;
+        insta::assert_snapshot!(said(other), @"joe.json is not a voice description we can use (it says 16000 samples a second): run the set-up again");
     }
 }

@@ -6,9 +6,10 @@ use super::program::Program;
 use super::{Pcm, SpeakError, Speaker, Synth, clip};
 use crate::core::book::schema::Station;
 use crate::core::voice::Lexicon;
+use crate::edge::store::NotFound;
 use serde::Deserialize;
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 const TABLE: &str = include_str!("voices.toml");
 
@@ -80,7 +81,7 @@ impl VoiceTable {
 /// Every voice of the table, opened when first needed, behind the cache.
 pub struct Voices {
     table: VoiceTable,
-    models: Option<PathBuf>,
+    models: Result<PathBuf, NotFound>,
     rate: u32,
     lexicon: Lexicon,
     cache: Cache,
@@ -88,11 +89,12 @@ pub struct Voices {
 }
 
 impl Voices {
-    /// `models` is the folder of models (needed by the neural voice only); everything rendered has `rate` Hz.
-    pub fn new(models: Option<&Path>, rate: u32, cache: Cache) -> Self {
+    /// `models` is the folder of models, or why there is none (told when the neural voice is wanted); everything rendered
+    /// has `rate` Hz.
+    pub fn new(models: Result<PathBuf, NotFound>, rate: u32, cache: Cache) -> Self {
         Voices {
             table: VoiceTable::built_in(),
-            models: models.map(Path::to_path_buf),
+            models,
             rate,
             lexicon: Lexicon::built_in(),
             cache,
@@ -127,7 +129,7 @@ impl Voices {
         let reader = if spec.engine == "neural" { "espeak-ng" } else { &spec.engine };
         let words = self.lexicon.respell(text, reader);
         if !self.open.contains_key(voice) {
-            let synth = open(&spec, self.models.as_deref())?;
+            let synth = open(&spec, &self.models)?;
             self.open.insert(voice.into(), synth);
         }
         let Some(synth) = self.open.get_mut(voice) else { return Ok(Pcm::empty(self.rate)) };
@@ -149,16 +151,18 @@ impl Speaker for Voices {
     }
 }
 
-fn open(spec: &VoiceSpec, models: Option<&Path>) -> Result<Box<dyn Synth + Send>, SpeakError> {
+fn open(spec: &VoiceSpec, models: &Result<PathBuf, NotFound>) -> Result<Box<dyn Synth + Send>, SpeakError> {
     if spec.engine != "neural" {
         return Ok(Box::new(Program::new(&spec.engine, &spec.settings)));
     }
-    let models = models.unwrap_or(Path::new("models/files"));
-    Ok(Box::new(Neural::open(models, spec.pace)?))
+    match models {
+        Ok(models) => Ok(Box::new(Neural::open(models, spec.pace)?)),
+        Err(why) => Err(why.clone().into()),
+    }
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::edge::audio::level;
 
@@ -203,7 +207,7 @@ pub(super) mod tests {
             return;
         }
         let folder = tempfile::tempdir().unwrap();
-        let mut voices = Voices::new(None, 22_050, Cache::in_folder(folder.path()));
+        let mut voices = Voices::new(Err(NotFound::Models(Vec::new())), 22_050, Cache::in_folder(folder.path()));
         let phrases = [
             (Station::Ground, "Cleared to start engine two".to_string()),
             (Station::Cabin, "Cabin is ready".to_string()),
@@ -217,10 +221,14 @@ pub(super) mod tests {
             let db = level::to_db(level::active_rms(&pcm.samples, pcm.rate));
             assert!((db - clip::LEVEL_DB).abs() < 1.0, "{text}: {db:.1} dB");
             assert!(pcm.onset_s() < 0.02, "{text}: begins at {} s", pcm.onset_s());
-            let fresh = Voices::new(None, 22_050, Cache::in_folder(folder.path())).render(*station, text).unwrap();
+            let fresh = Voices::new(Err(NotFound::Models(Vec::new())), 22_050, Cache::in_folder(folder.path()))
+                .render(*station, text)
+                .unwrap();
             assert_eq!(fresh, pcm);
         }
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 3);
+        let said = voices.render(Station::FlightDeck, "V one").unwrap_err().to_string();
+        assert!(said.starts_with("no models in "), "{said}");
         assert_eq!(voices.render(Station::Ground, " … ").unwrap(), Pcm::empty(22_050));
     }
 }
