@@ -56,6 +56,8 @@ pub struct Settings {
     pub weight: f64,
     /// The most calls in one breath.
     pub calls: u8,
+    /// What each call after the first costs, nats: taking off the noise term favours long texts.
+    pub another: f64,
     /// The most tokens in a text.
     pub longest: usize,
     /// A prefix this many nats less likely, given the sound, than the best whole text is given up.
@@ -64,7 +66,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Settings { beam: 8, weight: 0.65, calls: 3, longest: 72, window: 15.0 }
+        Settings { beam: 8, weight: 0.65, calls: 3, another: 7.0, longest: 72, window: 15.0 }
     }
 }
 
@@ -179,9 +181,10 @@ pub fn search<M: StepModel>(
                 let whole = !next.goes_on;
                 texts.push(Text { tokens: prefix.tokens.clone(), sound, noise, told: next.ends.clone(), whole });
             }
-            for token in next.tokens.keys() {
+            for (token, spots) in &next.tokens {
                 let (sound, noise) = add(*token);
-                grown.push((sound - settings.weight * noise, row, *token, sound, noise));
+                let price = settings.another * f64::from(walk.further(spots));
+                grown.push((sound - settings.weight * noise - price, row, *token, sound, noise));
             }
             nexts.push(next.tokens);
         }
@@ -209,6 +212,12 @@ pub fn search<M: StepModel>(
 }
 
 impl Walk<'_> {
+    /// The fewest calls after the first that would explain a prefix.
+    fn further(&self, spots: &[Spot]) -> u8 {
+        let calls = spots.iter().map(|s| s.calls + u8::from(s.at.is_some())).min();
+        calls.unwrap_or(0).saturating_sub(1)
+    }
+
     /// Everything that can follow a prefix.
     fn next(&mut self, prefix: &Prefix) -> Next {
         let mut next = Next::default();
@@ -306,7 +315,12 @@ impl Walk<'_> {
             .flat_map(|r| &self.lattice.steps[r.start as usize..r.end as usize])
             .copied()
             .collect();
-        let told = (before, self.lattice.meaning(call, &steps, self.value)?);
+        let meaning = self.lattice.meaning(call, &steps, self.value)?;
+        // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself.
+        if self.told.get(before as usize).is_some_and(|(_, last)| *last == meaning) {
+            return None;
+        }
+        let told = (before, meaning);
         if let Some(i) = self.told.iter().position(|t| *t == told) {
             return Some(i as u32);
         }
@@ -353,7 +367,8 @@ impl Walk<'_> {
                 }
             }
         }
-        let score = |r: &Reading| r.sound - weight * r.noise;
+        let price = |r: &Reading| self.settings.another * self.meanings(r.told).len().saturating_sub(1) as f64;
+        let score = |r: &Reading| r.sound - weight * r.noise - price(r);
         readings.sort_by(|a, b| score(b).total_cmp(&score(a)));
         let whole = readings.first().is_some_and(|r| r.best.1.whole);
         let ranked = readings

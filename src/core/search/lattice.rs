@@ -10,6 +10,11 @@ use std::ops::Range;
 /// The most letters that are written as one group ("QNH").
 const GROUP: usize = 4;
 
+/// A word among so many first tokens is common enough to stand alone.
+const COMMON: Token = 6_000;
+/// What is often written with a hyphen before another word.
+const PREFIXES: &[&str] = &["anti", "auto", "cross", "pre", "non", "mid", "off", "re"];
+
 /// One way to write an edge's words, in tokens.
 #[derive(Debug, Clone)]
 pub(super) struct Spelling {
@@ -50,6 +55,8 @@ pub struct Lattice {
     /// The signs that can end a sentence.
     pub(super) stops: Vec<Token>,
     groups: BTreeMap<Vec<WordId>, u32>,
+    /// The book's words.
+    known: BTreeSet<String>,
 }
 
 impl Lattice {
@@ -65,6 +72,7 @@ impl Lattice {
             comma: single(",").into_iter().collect(),
             stops: [".", "!", "?"].into_iter().filter_map(single).collect(),
             groups: BTreeMap::new(),
+            known: graph.words.iter().cloned().collect(),
             tokens,
         };
         for call in &graph.calls {
@@ -167,14 +175,17 @@ impl Lattice {
         }
     }
 
-    /// Whether `next` can be written on to `words` without a space.
+    /// Whether `next` can be written on to `words` without a space: letters, and words that the book writes as one too.
     fn joins(&self, words: &[WordId], next: WordId) -> bool {
         let text = |w: WordId| self.graph.words[w.0 as usize].as_str();
         let next = text(next);
         match words {
             [] => spell::is_letter(next) || spell::joins(next),
             all if all.iter().all(|w| spell::is_letter(text(*w))) => all.len() < GROUP && spell::is_letter(next),
-            [_] => spell::joins(next),
+            [first] => {
+                spell::joins(next)
+                    && (PREFIXES.contains(&text(*first)) || self.known.contains(&format!("{}{next}", text(*first))))
+            }
             _ => false,
         }
     }
@@ -251,15 +262,15 @@ impl Lattice {
 /// What a slot's words stand for.
 pub type SlotValue<'a> = dyn Fn(&SlotKind, &[&str]) -> Option<crate::core::aircraft::Value> + 'a;
 
-/// A word as two that the model knows ("takeoff" as "take off").
+/// A word as two common ones ("takeoff" as "take off"): at least three letters each, and each among the tokens that were
+/// learned first, or every syllable would do.
 fn splits(word: &str, tokens: &Tokens) -> Vec<String> {
-    let vowel = |s: &str| s.bytes().any(|b| b"aeiouy".contains(&b));
-    if !spell::joins(word) || word.len() < 5 {
+    if !spell::joins(word) || word.len() < 6 {
         return Vec::new();
     }
-    (2..word.len() - 1)
+    (3..word.len() - 2)
         .map(|i| word.split_at(i))
-        .filter(|(a, b)| vowel(a) && vowel(b) && tokens.is_one(a) && tokens.is_one(b))
+        .filter(|(a, b)| tokens.is_common(a, COMMON) && tokens.is_common(b, COMMON))
         .map(|(a, b)| format!("{a} {b}"))
         .collect()
 }

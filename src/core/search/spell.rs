@@ -161,6 +161,10 @@ pub fn forms(word: &str) -> Vec<Form> {
     } else {
         put(SETTLED, format!(" {}", capital(word)), plain);
     }
+    // "QNH", "APU": a short word may stand for letters.
+    if (2..=4).contains(&word.len()) && counted.is_none() && word.bytes().all(|b| b.is_ascii_alphabetic()) {
+        put(SETTLED, format!(" {}", word.to_uppercase()), Letter);
+    }
     // "09L": a runway's side after its number (ICAO Annex 14 Vol I 5.2.2.4).
     let side = match word {
         "left" => Some("L"),
@@ -261,6 +265,7 @@ mod tests {
             ("heading two seven zero", "Heading 2-7-0"),
             ("heading two seven zero", "heading to 70"),
             ("q n h one zero one three", "QNH 1013"),
+            ("qnh one zero one three", "QNH 1013"),
             ("runway zero niner left", "Runway 09L"),
             ("runway zero niner left", "runway 09 left"),
             ("one one eight decimal five", "118.5"),

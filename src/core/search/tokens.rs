@@ -116,9 +116,9 @@ impl Tokens {
         String::from_utf8_lossy(&bytes).replace(SPACE, " ").trim_start().to_string()
     }
 
-    /// Whether ` word` is a single token.
-    pub fn is_one(&self, word: &str) -> bool {
-        self.find(format!("{SPACE}{word}").as_bytes()).is_some()
+    /// Whether ` word` is a single token, and one of the `first` that the model learned: a common word.
+    pub fn is_common(&self, word: &str, first: Token) -> bool {
+        self.find(format!("{SPACE}{word}").as_bytes()).is_some_and(|t| t < first)
     }
 }
 
@@ -154,7 +154,7 @@ mod tests {
         assert_eq!(t.encode("cé"), [262, 0xc3 + 3, 0xa9 + 3]);
         assert_eq!(t.encode(""), [] as [u32; 0]);
         assert_eq!(t.text(&[1, 263, 264, 0xc3 + 3, 0xa9 + 3, 2]), "abcé");
-        assert!(t.is_one("a") && !t.is_one("b"));
+        assert!(t.is_common("a", 264) && !t.is_common("a", 263) && !t.is_common("b", 999));
     }
 
     #[test]
