@@ -18,6 +18,9 @@ mod phases;
 mod scope;
 mod talk;
 
+#[cfg(test)]
+mod tests;
+
 use crate::core::aircraft::{State, Value};
 use crate::core::book::Book;
 use crate::core::book::expr::Expr;
