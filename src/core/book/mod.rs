@@ -9,6 +9,7 @@ pub mod rules;
 pub mod schema;
 mod template;
 
+pub use load::condition::of_book as condition;
 pub use load::{Folder, Loaded, SourceFile, contexts, load};
 pub use problem::{Place, Problem, Severity};
 pub use schema::Book;

@@ -103,7 +103,7 @@ impl Crew {
         match act {
             Act::Flow(flow) => {
                 let title = self.book.flows[flow.0 as usize].title.clone();
-                match self.begin_flow(*flow, slots.clone(), None) {
+                match self.begin_flow(*flow, slots.clone()) {
                     Some(run) => {
                         last.name = title;
                         last.run = Some(run);
@@ -126,7 +126,10 @@ impl Crew {
                 }
             }
             Act::Set(control, to) => match to.eval(&self.scope(slots, None)) {
-                Some(to) => last.request = self.command(*control, to, slots),
+                Some(to) => {
+                    last.name = self.name_of(*control, &to, slots);
+                    last.request = self.command(*control, to, slots);
+                }
                 None => {
                     let title = self.book.controls[control.0 as usize].title.clone();
                     let text = self.wording("cannot_see", &[("what", &title)]);

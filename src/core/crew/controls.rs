@@ -46,7 +46,7 @@ const GRACE_S: f64 = 1.0;
 
 impl Crew {
     /// How a control's wanted state is called: its echo, else its title and the value.
-    fn name_of(&self, control: ControlId, to: &Value, slots: &Slots) -> String {
+    pub(super) fn name_of(&self, control: ControlId, to: &Value, slots: &Slots) -> String {
         let book = self.book.clone();
         let c = &book.controls[control.0 as usize];
         match c.echo.as_ref().or(c.report.as_ref()) {

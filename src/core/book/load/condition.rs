@@ -572,3 +572,14 @@ impl Check<'_> {
         if clean { Some(Typed { node, kind: ValueKind::Bool, at, words: Vec::new() }) } else { None }
     }
 }
+
+/// A truth condition from outside a book (a session script), checked against the book's names.
+///
+/// # Errors
+/// Every fault, in one sentence.
+pub fn of_book(book: &crate::core::book::Book, text: &str) -> Result<Expr, String> {
+    let names = Names::of(book);
+    let env = Env { names: &names, slots: None, to: None };
+    compile(text, &env, Some(&ValueKind::Bool))
+        .map_err(|faults| faults.iter().map(|f| f.text.clone()).collect::<Vec<_>>().join("; "))
+}
