@@ -1,5 +1,7 @@
 //! The disk: where models and books lie.
 
+mod book;
 pub mod find;
 
+pub use book::{BookError, common, load_book, read_book, read_folder};
 pub use find::{NotFound, Places};
