@@ -5,6 +5,7 @@
 
 mod automaton;
 mod compile;
+mod emit;
 mod expansion;
 mod graph;
 mod lex;

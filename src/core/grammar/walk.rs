@@ -116,3 +116,128 @@ pub fn expand(graph: &WordGraph, call: CallId, limit: usize) -> (Vec<(Vec<String
     }
     (out, true)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Expansion, NamedSlots, Rules, Shape, WordGraph, build, parse};
+    use super::*;
+    use proptest::prelude::*;
+    use rand_core::SeedableRng;
+    use rand_pcg::Pcg32;
+
+    /// Expansions over three words, with a few slots.
+    fn expansion() -> impl Strategy<Value = Expansion> {
+        let at = |shape| Expansion { span: 0..0, shape };
+        let leaf = prop_oneof![
+            6 => "[abc]".prop_map(|w| Expansion::word(&w)),
+            1 => prop_oneof![Just("letter"), Just("level")].prop_map(move |name| at(Shape::Reference {
+                name: name.to_owned(),
+                binding: None
+            })),
+        ];
+        leaf.prop_recursive(3, 12, 3, move |inner| {
+            prop_oneof![
+                prop::collection::vec(inner.clone(), 1..4).prop_map(move |all| at(Shape::Sequence(all))),
+                prop::collection::vec(inner.clone(), 1..4).prop_map(move |all| at(Shape::Choice(all))),
+                inner.clone().prop_map(move |e| at(Shape::Optional(Box::new(e)))),
+                (inner, 0..2u32, 1..3u32).prop_map(move |(e, min, more)| at(Shape::Repeat {
+                    what: Box::new(e),
+                    min,
+                    max: min + more
+                })),
+            ]
+        })
+    }
+
+    fn graph(expansion: Expansion) -> (WordGraph, bool) {
+        let calls = [("call".to_owned(), vec![expansion])];
+        let (graph, problems) = build(&calls, &Rules::new(), &NamedSlots::new());
+        (graph, problems.is_empty())
+    }
+
+    /// Whether `said` is a sentence of the tree, found by trying: an oracle that shares nothing with the graph.
+    fn ends(e: &Expansion, said: &[&str], from: usize) -> BTreeSet<usize> {
+        match &e.shape {
+            Shape::Word(w) => (said.get(from) == Some(&w.as_str())).then_some(from + 1).into_iter().collect(),
+            Shape::Sequence(all) => {
+                all.iter().fold(BTreeSet::from([from]), |at, e| at.into_iter().flat_map(|i| ends(e, said, i)).collect())
+            }
+            Shape::Choice(all) => all.iter().flat_map(|e| ends(e, said, from)).collect(),
+            Shape::Optional(e) => ends(e, said, from).into_iter().chain([from]).collect(),
+            Shape::Repeat { what, min, max } => {
+                let mut at = BTreeSet::from([from]);
+                let mut out = BTreeSet::new();
+                for i in 0..=*max {
+                    if i >= *min {
+                        out.extend(&at);
+                    }
+                    at = at.into_iter().flat_map(|i| ends(what, said, i)).collect();
+                }
+                out
+            }
+            Shape::Reference { name, .. } => {
+                let kind = if name == "letter" {
+                    crate::core::words::SlotKind::Letter
+                } else {
+                    crate::core::words::SlotKind::Level
+                };
+                (from + 1..=said.len())
+                    .filter(|to| crate::core::words::value(&kind, &said[from..*to]).is_some())
+                    .collect()
+            }
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn samples_are_accepted_with_their_meaning(e in expansion(), seed in any::<u64>()) {
+            let (graph, _) = graph(e.clone());
+            let mut rng = Pcg32::seed_from_u64(seed);
+            if let Some((said, meaning)) = sample(&graph, CallId(0), &mut rng) {
+                let said: Vec<&str> = said.iter().map(String::as_str).collect();
+                prop_assert!(accepts(&graph, CallId(0), &said).contains(&meaning), "{said:?}");
+                prop_assert!(ends(&e, &said, 0).contains(&said.len()), "{e} does not say {said:?}");
+            }
+        }
+
+        #[test]
+        fn accepts_what_the_tree_says_and_nothing_else(e in expansion(), said in prop::collection::vec("[abc]|alfa|two|hundred|zero", 1..6)) {
+            let (graph, clean) = graph(e.clone());
+            let said: Vec<&str> = said.iter().map(String::as_str).collect();
+            let by_graph = !accepts(&graph, CallId(0), &said).is_empty();
+            // What was refused as a problem may be missing from the graph, but nothing may be added.
+            if by_graph || clean {
+                prop_assert_eq!(by_graph, ends(&e, &said, 0).contains(&said.len()), "{}", e);
+            }
+        }
+
+        #[test]
+        fn accepted_sentences_are_among_the_enumerated(e in expansion(), said in prop::collection::vec("[abc]|alfa|two|hundred|zero", 1..6)) {
+            let (graph, _) = graph(e);
+            let (all, whole) = expand(&graph, CallId(0), 2_000);
+            let texts: Vec<&str> = said.iter().map(String::as_str).collect();
+            let listed = all.iter().any(|(s, _)| *s == said);
+            let accepted = !accepts(&graph, CallId(0), &texts).is_empty();
+            prop_assert!(!listed || accepted);
+            prop_assert!(!whole || listed == accepted);
+        }
+    }
+
+    #[test]
+    fn expand_stops_at_its_limit() {
+        let (graph, _) = graph(parse("$heading").0);
+        let (some, whole) = expand(&graph, CallId(0), 10);
+        assert_eq!((some.len(), whole), (10, false));
+        assert_eq!(some[0].0.join(" "), "zero zero one");
+    }
+
+    #[test]
+    fn meaning_needs_a_whole_path() {
+        let (graph, _) = graph(parse("to $letter").0);
+        let mut rng = Pcg32::seed_from_u64(1);
+        assert!(sample(&graph, CallId(0), &mut rng).is_some());
+        assert_eq!(meaning(&graph, CallId(0), &[Label::Open(SlotId(0))]), None);
+        assert_eq!(meaning(&graph, CallId(0), &[Label::Open(SlotId(0)), Label::Close(SlotId(0))]), None);
+        assert_eq!(meaning(&graph, CallId(7), &[]), None);
+    }
+}
