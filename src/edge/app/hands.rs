@@ -74,7 +74,7 @@ impl App {
             }));
         }
         for text in texts {
-            let expr = crate::core::book::condition(&self.parts.book, &text);
+            let expr = self.parts.book.condition(&text);
             if let Err(e) = &expr {
                 self.report.fault(format!("the script's condition \u{201c}{text}\u{201d} cannot be used: {e}"));
             }
