@@ -7,7 +7,7 @@ use crate::core::words::{BUILT_IN, SlotKind};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Rules within rules, at most; keeps the walk over them within the stack.
-const MAX_RULE_DEPTH: usize = 24;
+const MAX_RULE_DEPTH: usize = 12;
 
 pub(super) struct Resolver<'a> {
     rules: &'a Rules,
