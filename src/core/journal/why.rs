@@ -276,9 +276,36 @@ mod tests {
 
     #[test]
     fn around_a_moment() {
-        assert_snapshot!(told("3"), @"");
-        assert_snapshot!(told("0:25"), @"");
-        assert_snapshot!(told("50"), @"");
+        assert_snapshot!(told("3"), @r#"
+        At 0:03.0 the flight was in the phase roll, since 0:00.0.
+        Live were 2 calls: call, gear_up. An answer was due: gear_up.
+        Within 10 s of it:
+            0:00.0  the session began
+            0:00.0  phase: roll
+            0:02.5  heard: "gear up" (4.1)
+            0:02.5  NOT DONE: gear up: there is no positive climb yet
+            0:02.5  to say, flight deck: "No climb yet"
+            0:04.0  to say, flight deck: "Eighty"
+            0:04.0  callout eighty, at 81.2, due at 80.0
+            0:07.0  heard: "gear up" (4.1)
+            0:07.0  accepted: gear_up (score 4.1)
+            0:07.0  to say, flight deck: "Gear up"
+            0:07.0  set: gear_lever to up
+        The aircraft then, of what changed about that time: ias_kt 0.3, vertical_speed_fpm 0.
+        "#);
+        assert_snapshot!(told("0:25"), @"
+        At 0:25.0 the flight was in the phase roll, since 0:00.0.
+        Live were 2 calls: call, gear_up. An answer was due: gear_up.
+        Within 10 s of it:
+            0:30.0  the session ended
+        The aircraft then, of what changed about that time: ias_kt 81.25.
+        ");
+        assert_snapshot!(told("50"), @"
+        At 0:50.0 the flight was in the phase roll, since 0:00.0.
+        The journal ends before that, at 0:30.0.
+        Live were 2 calls: call, gear_up. An answer was due: gear_up.
+        Nothing was heard, said or done within 10 s of it.
+        ");
     }
 
     #[test]
@@ -317,7 +344,23 @@ mod tests {
             Input::Fault { room: "ear".into(), message: "it stopped".into() },
         ];
         let said: Vec<String> = inputs.iter().filter_map(|i| scene.tell_input(i)).collect();
-        assert_snapshot!(said.join("\n"), @"");
+        assert_snapshot!(said.join("\n"), @r#"
+        heard: nothing said
+        heard: speech too faint to understand
+        heard: the microphone gives nothing
+        heard: speech that is like no call
+        heard: "a" (1.2)
+        heard: "a" (1.2), next "b" (1.2)
+        crossed: the mark of v1, at 131.5
+        cut short or not spoken: "hello"
+        cut short or not spoken: speech 2
+        the aircraft refused gear_lever to up: it is jammed
+        the aircraft refused request 9: it is jammed
+        the aircraft link came up
+        the aircraft link went down
+        time or place jumped
+        fault in ear: it stopped
+        "#);
         let w = |s: &str| s.to_string();
         let meaning = crate::core::grammar::Meaning { call: w("flaps"), slots: [(w("to"), Value::Number(5.0))].into() };
         let notes = [
@@ -333,7 +376,18 @@ mod tests {
             Note::Sheet { entry: w("v1_kt"), value: Value::Number(131.0) },
         ];
         let said: Vec<String> = notes.into_iter().filter_map(|n| tell_action(&Action::Note(n))).collect();
-        assert_snapshot!(said.join("\n"), @"");
+        assert_snapshot!(said.join("\n"), @r#"
+        accepted: flaps, to = 5 (score 2.0)
+        refused: tie ("flaps")
+        flow after_start: done
+        checklist before_taxi: held
+        item l/i: agreed (seen)
+        callout c
+        callout c, at 1.0
+        limit egt: exceeded
+        limit egt: back within
+        flight sheet: v1_kt = 131
+        "#);
     }
 
     #[test]

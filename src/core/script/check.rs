@@ -163,6 +163,7 @@ mod tests {
             id: "gear_lever".into(),
             title: "gear".into(),
             kind: ControlKind::Detent,
+            station: Station::FlightDeck,
             signal: SignalId(0),
             indication: SignalId(0),
             values: ValueKind::Word(vec!["up".into(), "down".into()]),
@@ -257,7 +258,7 @@ called = ["x"]
         line 7: the condition "knots > 60.0" does not hold up: there is no signal knots.
         line 12: the control gear_lever cannot be half: give one of its values.
         line 12: the book has no control gear: see the book for what there is.
-        line 12: the book has no slot in gear_up, too: write to.
+        line 12: the book has no slot of gear_up called too: write to.
         line 12: the book has no call gearup: write gear_up.
         line 12: the book has no phase descent: see the book for what there is.
         line 12: the condition "knots > 1.0" does not hold up: there is no signal knots.
