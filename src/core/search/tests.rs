@@ -157,7 +157,7 @@ fn what_noise_likes_counts_less() {
     heard.push(2);
     let score = |liked| {
         let mut model = Fake { heard: heard.clone(), rows: Vec::new(), liked };
-        let found = search(&lattice, &CallSet::all(6), &Settings::default(), &mut model).unwrap();
+        let found = search(&lattice, &CallSet::all(CALLS.len()), &Settings::default(), &mut model).unwrap();
         found.ranked.iter().find(|c| c.meanings[0].call == "gear").unwrap_or_else(|| panic!("{found:?}")).score
     };
     assert!(score(Some((last, -1.0))) < score(None) - 1.0);
