@@ -107,9 +107,7 @@ impl Crew {
 
     pub(super) fn move_asks(&mut self) -> bool {
         let mut moved = false;
-        while let Some(i) =
-            self.asks.iter().position(|a| !a.speaking && a.deadline.is_some_and(|d| d <= self.at))
-        {
+        while let Some(i) = self.asks.iter().position(|a| !a.speaking && a.deadline.is_some_and(|d| d <= self.at)) {
             moved = true;
             let a = self.asks[i].clone();
             if a.left > 0 {

@@ -105,9 +105,10 @@ impl Crew {
 
     fn refusal(&self, control: ControlId, to: &Value, slots: &Slots) -> Option<String> {
         let c = &self.book.controls[control.0 as usize];
-        let against = c.refuse.iter().find(|r| {
-            r.when.eval(&self.scope(slots, Some(to))).and_then(|v| v.truth()) == Some(true)
-        })?;
+        let against = c
+            .refuse
+            .iter()
+            .find(|r| r.when.eval(&self.scope(slots, Some(to))).and_then(|v| v.truth()) == Some(true))?;
         Some(self.text(&against.say, slots, Some(to)))
     }
 

@@ -158,7 +158,15 @@ fn minimise(tight: &Tight) -> Tight {
     // Number them again, from the start and forwards. Every class is reachable, since every subset is.
     let mut backwards = Tight { states: classes };
     backwards.states.swap(0, start as usize);
-    let swapped = |i: u32| if i == start { 0 } else if i == 0 { start } else { i };
+    let swapped = |i: u32| {
+        if i == start {
+            0
+        } else if i == 0 {
+            start
+        } else {
+            i
+        }
+    };
     for (_, to) in backwards.states.iter_mut().flat_map(|s| &mut s.arcs) {
         *to = swapped(*to);
     }

@@ -1,8 +1,9 @@
 //! Wordings into the one word graph of a book.
 
 use super::automaton::{Loose, Symbol, Tight, tighten};
+use super::emit::emit;
 use super::expansion::{Expansion, Shape};
-use super::graph::{Arc, CallGraph, Label, Node, NodeId, SlotDef, SlotId, WordGraph, WordId};
+use super::graph::{SlotDef, WordGraph};
 use super::parse::parse;
 use super::problem::Problem;
 use super::resolve::Resolver;
@@ -205,7 +206,10 @@ impl<'a> Builder<'a> {
             draft.loose.empty(start, from);
             let (to, _) = self.add(&mut draft, expansion, from, None);
             draft.loose.empty(to, end);
-            if self.skippable(&draft.loose, from, to) && expansion.shape != Shape::Sequence(Vec::new()) {
+            if !draft.too_large
+                && self.skippable(&draft.loose, from, to)
+                && expansion.shape != Shape::Sequence(Vec::new())
+            {
                 let message = "This wording can be said with no word at all.";
                 let problem = Problem::new("grammar-says-nothing", expansion.span.clone(), message);
                 draft.problems.push(problem.hint("Put at least one word outside of square brackets."));
@@ -224,7 +228,8 @@ impl<'a> Builder<'a> {
             let problem = Problem::new("grammar-too-large", 0..0, message);
             self.report(Place::Call { call, wording: 0 }, problem.hint("Part it, or repeat less."));
         }
-        self.emit(name, slots, &tight.unwrap_or_default());
+        let parts = &self.parts;
+        emit(&mut self.graph, name, slots, &tight.unwrap_or_default(), |slot| &parts[kind_name(&slot.kind)]);
     }
 
     /// Whether `to` can be reached from `from` without a word or slot.
@@ -313,10 +318,15 @@ impl<'a> Builder<'a> {
                 if let Some(kind) = self.resolver.slot(name) {
                     return self.slot(draft, name, kind, binding.as_deref(), from, span);
                 }
+                // A state of its own, so that rules that say nothing count against the limit too.
+                let start = draft.loose.add();
                 match self.resolver.rule(name) {
-                    Some(rule) => self.add(draft, rule, from, Some(&span)),
+                    Some(rule) => {
+                        draft.loose.empty(from, start);
+                        self.add(draft, rule, start, Some(&span))
+                    }
                     // Unknown or endless: reported where it stands; nothing goes through here.
-                    None => (draft.loose.add(), 0),
+                    None => (start, 0),
                 }
             }
         }
@@ -370,7 +380,10 @@ impl<'a> Builder<'a> {
             let part = self.part(type_name, &kind);
             self.parts.insert(type_name.to_owned(), part);
         }
-        draft.loose.arc(from, Symbol::Slot(id as u8), nowhere);
+        // A slot without a value leads nowhere.
+        if self.parts[type_name].states.iter().any(|s| s.accepting) {
+            draft.loose.arc(from, Symbol::Slot(id as u8), nowhere);
+        }
         (nowhere, 1 << id)
     }
 
@@ -410,76 +423,6 @@ impl<'a> Builder<'a> {
         let inlined = inline(form, &self.forms);
         self.add(draft, &inlined, from, None).0
     }
-
-    /// Copies a finished call into the graph, with a copy of a slot's sub-graph in front of each node that it leads to.
-    fn emit(&mut self, name: &str, slots: Vec<SlotDef>, tight: &Tight) {
-        let base = self.graph.nodes.len() as u32;
-        let count = tight.states.len();
-        let speaks = tight.states.first().is_some_and(|s| !s.arcs.is_empty());
-        if !speaks {
-            self.graph.nodes.extend([Node::default(), Node::default()]);
-            let (entry, exit) = (NodeId(base), NodeId(base + 1));
-            return self.graph.calls.push(CallGraph { name: name.to_owned(), entry, exit, slots });
-        }
-        let part = |slot: u8| &self.parts[kind_name(&slots[slot as usize].kind)];
-        let mut incoming: Vec<Vec<u8>> = vec![Vec::new(); count];
-        for (symbol, to) in tight.states.iter().flat_map(|s| &s.arcs) {
-            if let Symbol::Slot(slot) = symbol {
-                let list = &mut incoming[*to as usize];
-                if !list.contains(slot) {
-                    list.push(*slot);
-                }
-            }
-        }
-        // The one state that accepts and ends is the exit; it comes last.
-        let exit_state = tight.states.iter().position(|s| s.arcs.is_empty()).unwrap_or(count - 1);
-        let order: Vec<usize> = (0..count).filter(|s| *s != exit_state).chain([exit_state]).collect();
-        let mut next = base;
-        let mut place = vec![0u32; count];
-        let mut copies: BTreeMap<(u8, usize), u32> = BTreeMap::new();
-        for state in &order {
-            for slot in &incoming[*state] {
-                copies.insert((*slot, *state), next);
-                next += part(*slot).states.len() as u32;
-            }
-            place[*state] = next;
-            next += 1;
-        }
-        let exit = place[exit_state];
-        for state in &order {
-            for slot in &incoming[*state] {
-                let copy = copies[&(*slot, *state)];
-                for s in &part(*slot).states {
-                    let mut arcs: Vec<Arc> = Vec::with_capacity(s.arcs.len() + 1);
-                    for (symbol, to) in &s.arcs {
-                        if let Symbol::Word(w) = symbol {
-                            arcs.push(Arc { label: Label::Word(WordId(*w)), to: NodeId(copy + to) });
-                        }
-                    }
-                    if s.accepting {
-                        arcs.push(Arc { label: Label::Close(SlotId(*slot)), to: NodeId(place[*state]) });
-                    }
-                    self.graph.nodes.push(Node { arcs });
-                }
-            }
-            let s = &tight.states[*state];
-            let mut arcs: Vec<Arc> = Vec::with_capacity(s.arcs.len() + 1);
-            for (symbol, to) in &s.arcs {
-                arcs.push(match symbol {
-                    Symbol::Word(w) => Arc { label: Label::Word(WordId(*w)), to: NodeId(place[*to as usize]) },
-                    Symbol::Slot(slot) => {
-                        Arc { label: Label::Open(SlotId(*slot)), to: NodeId(copies[&(*slot, *to as usize)]) }
-                    }
-                });
-            }
-            if s.accepting && *state != exit_state {
-                arcs.push(Arc { label: Label::Epsilon, to: NodeId(exit) });
-            }
-            self.graph.nodes.push(Node { arcs });
-        }
-        let call = CallGraph { name: name.to_owned(), entry: NodeId(place[0]), exit: NodeId(exit), slots };
-        self.graph.calls.push(call);
-    }
 }
 
 /// The name of a slot's type as a wording writes it.
@@ -498,9 +441,7 @@ fn inline(form: &Expansion, forms: &Rules) -> Expansion {
         Shape::Sequence(list) => Shape::Sequence(all(list)),
         Shape::Choice(list) => Shape::Choice(all(list)),
         Shape::Optional(e) => Shape::Optional(Box::new(inline(e, forms))),
-        Shape::Repeat { what, min, max } => {
-            Shape::Repeat { what: Box::new(inline(what, forms)), min: *min, max: *max }
-        }
+        Shape::Repeat { what, min, max } => Shape::Repeat { what: Box::new(inline(what, forms)), min: *min, max: *max },
         Shape::Reference { name, .. } => match forms.get(name) {
             Some(e) => inline(e, forms).shape,
             None => Shape::Sequence(Vec::new()),
@@ -508,3 +449,6 @@ fn inline(form: &Expansion, forms: &Rules) -> Expansion {
     };
     Expansion { span: form.span.clone(), shape }
 }
+
+#[cfg(test)]
+mod tests;

@@ -130,7 +130,12 @@ impl<'a> Lexer<'a> {
             self.at = from + end + 2;
             self.refuse("grammar-weight", from, "Weights are not used: every wording counts the same.", "");
         } else {
-            self.refuse("grammar-punctuation", from, "\"/\" cannot be spoken; alternatives are parted by \"|\".", " | ");
+            self.refuse(
+                "grammar-punctuation",
+                from,
+                "\"/\" cannot be spoken; alternatives are parted by \"|\".",
+                " | ",
+            );
         }
     }
 

@@ -5,15 +5,20 @@
 
 mod automaton;
 mod compile;
+mod emit;
 mod expansion;
 mod graph;
 mod lex;
+mod overlap;
 mod parse;
 mod problem;
 mod resolve;
+mod walk;
 
 pub use compile::{CompileProblem, NamedSlots, Place, Rules, build};
 pub use expansion::{Expansion, Shape};
 pub use graph::{Arc, CallGraph, CallId, CallSet, Label, Meaning, Node, NodeId, SlotDef, SlotId, WordGraph, WordId};
+pub use overlap::collisions;
 pub use parse::parse;
 pub use problem::Problem;
+pub use walk::{Path, accepts, expand, meaning, sample, words};

@@ -32,15 +32,16 @@ impl Problem {
     }
 }
 
-/// `text` with the bytes of `span` replaced, tidied and cut to a length that fits a message.
+/// `text` with the bytes of `span` replaced, tidied and cut to what stands around them.
 pub(super) fn corrected(text: &str, span: Range<usize>, by: &str) -> String {
-    let whole = format!("{}{}{}", &text[..span.start], by, &text[span.end..]);
+    const AROUND: usize = 60;
+    let (before, after) = (&text[..span.start], &text[span.end..]);
+    let from = before.char_indices().rev().nth(AROUND - 1).map_or(0, |(i, _)| i);
+    let to = after.char_indices().nth(AROUND).map_or(after.len(), |(i, _)| i);
+    let whole = format!("{}{}{}", &before[from..], by, &after[..to]);
     let tidy = whole.split_whitespace().collect::<Vec<_>>().join(" ");
-    let mut short: String = tidy.chars().take(120).collect();
-    if short.len() < tidy.len() {
-        short.push('…');
-    }
-    format!("Write: {short}")
+    let (head, tail) = (if from > 0 { "…" } else { "" }, if to < after.len() { "…" } else { "" });
+    format!("Write: {head}{tidy}{tail}")
 }
 
 /// The name in `known` that looks most like `name`, if any is close.

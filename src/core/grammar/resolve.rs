@@ -7,7 +7,7 @@ use crate::core::words::{BUILT_IN, SlotKind};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Rules within rules, at most; keeps the walk over them within the stack.
-const MAX_RULE_DEPTH: usize = 24;
+const MAX_RULE_DEPTH: usize = 12;
 
 pub(super) struct Resolver<'a> {
     rules: &'a Rules,
@@ -170,7 +170,8 @@ impl<'a> Resolver<'a> {
                     let cycle: Vec<&str> = path[i..].iter().map(|(n, _)| *n).collect();
                     let new = cycle.iter().all(|n| !reported.contains(n));
                     reported.extend(&cycle);
-                    self.refused.extend(cycle.iter().filter_map(|n| self.rules.get_key_value(*n)).map(|(k, _)| k.as_str()));
+                    self.refused
+                        .extend(cycle.iter().filter_map(|n| self.rules.get_key_value(*n)).map(|(k, _)| k.as_str()));
                     if new {
                         let shown: Vec<String> = cycle.iter().chain([to]).map(|n| format!("${n}")).collect();
                         let message = format!("These rules lead back to themselves for ever: {}.", shown.join(" → "));

@@ -9,7 +9,6 @@ pub mod read;
 pub mod record;
 pub mod replay;
 pub mod resume;
-//WHY
 
 #[cfg(test)]
 mod toy;

@@ -30,7 +30,7 @@ impl Warnings {
             now[6 + k] = a.engines[k].egt_c > if running[k] { limits.egt_takeoff_c } else { limits.egt_start_c };
         }
         now[8] = any && !a.panel.doors_closed;
-        now[9] = !a.body.on_ground && !(running[0] && running[1]);
+        now[9] = !a.body.on_ground && running.contains(&false);
         now[10] = config;
         let new = now.iter().zip(a.warnings.seen).any(|(now, before)| *now && !before);
         Warnings { master: a.warnings.master || new, config, seen: now }

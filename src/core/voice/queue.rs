@@ -324,5 +324,4 @@ fn seconds(s: f64) -> f64 {
 }
 
 #[cfg(test)]
-#[path = "queue_tests.rs"]
 mod tests;

@@ -28,7 +28,10 @@ pub const FORMS: &[(&str, &str)] = &[
     ("tens", "twenty | thirty | forty | fifty | sixty | seventy | eighty | ninety"),
     ("below_hundred", "$from_one | ten | $teen | $tens [$from_one]"),
     ("below_thousand", "$below_hundred | $from_one hundred [[and] $below_hundred]"),
-    ("heading", "zero zero $from_one | zero $from_one $digit | (one | two) $digit <2> | three $low $digit | three six zero"),
+    (
+        "heading",
+        "zero zero $from_one | zero $from_one $digit | (one | two) $digit <2> | three $low $digit | three six zero",
+    ),
     (
         "altitude",
         "zero | $from_one hundred \

@@ -11,6 +11,9 @@ mod spelling;
 mod typed;
 mod value;
 
+#[cfg(test)]
+mod tests;
+
 pub use forms::{BUILT_IN, FORMS};
 pub use regime::Regime;
 pub use say::{Form, say};

@@ -1,8 +1,8 @@
 //! Typed text ("V1", "FL180", "118.5", "27L") into the words that are spoken for it.
 
+use super::Regime;
 use super::say::{Form, cardinal, say};
 use super::spelling::ALPHABET;
-use super::Regime;
 use crate::core::aircraft::Value;
 
 /// The ways in which one written token can be spoken, likeliest first; each is words parted by spaces.
@@ -17,7 +17,14 @@ pub fn readings(token: &str) -> Vec<String> {
         let after_digits = i > 0 && matches!(runs[i - 1], Run::Number(_));
         let alone = runs.len() == 1;
         let ways = match run {
-            Run::Number(n) => number(n),
+            Run::Number(n) => {
+                let mut ways = number(n);
+                // "27L" is a runway: its digits come before "twenty seven".
+                if matches!(runs.get(i + 1), Some(Run::Letters("l" | "r" | "c"))) {
+                    ways.reverse();
+                }
+                ways
+            }
             Run::Letters(w) => letters(w, after_digits, alone),
             Run::Sign(w) => vec![(*w).to_owned()],
         };

@@ -180,7 +180,11 @@ impl App {
     ///
     /// # Errors
     /// As [`run`](Self::run).
-    pub fn resume(mut self, owed: Vec<Input>, standing: Vec<crate::core::crew::io::Action>) -> Result<Report, AppError> {
+    pub fn resume(
+        mut self,
+        owed: Vec<Input>,
+        standing: Vec<crate::core::crew::io::Action>,
+    ) -> Result<Report, AppError> {
         self.prepare();
         for action in standing {
             self.carry_out(action)?;
@@ -329,7 +333,9 @@ impl App {
                 other => other.clone(),
             };
             let moved = match (self.sent.get(name), &value) {
-                (Some(Value::Number(a)), Value::Number(b)) => (a - b).abs() >= (0.0005 * b.abs()).max(0.02) || (a != b && *b == 0.0),
+                (Some(Value::Number(a)), Value::Number(b)) => {
+                    (a - b).abs() >= (0.0005 * b.abs()).max(0.02) || (a != b && *b == 0.0)
+                }
                 (Some(a), b) => a != b,
                 (None, _) => true,
             };

@@ -2,6 +2,7 @@
 //!
 //! Everything in here is mono `f32`, full scale ±1, unless it says otherwise.
 
+pub mod level;
 pub mod player;
 pub mod recorder;
 pub mod resample;

@@ -77,9 +77,10 @@ pub fn write_mono(path: &Path, rate: u32, samples: &[f32]) -> Result<(), AudioEr
     out.finalize().map_err(told)
 }
 
+/// To 16 bits; what came from 16 bits comes out the same.
 fn to_i16(sample: f32) -> i16 {
     // The cast saturates and takes NaN to 0.
-    (sample * 32_767.0).round() as i16
+    (sample * 32_768.0).round() as i16
 }
 
 fn fault(path: &Path, e: &hound::Error) -> AudioError {

@@ -23,7 +23,7 @@ pub enum Channel {
 pub struct Wav {
     /// Samples per second.
     pub rate: u32,
-    /// Mono, finite, within ±1, without a constant offset.
+    /// Mono, finite, within ±1; a constant offset is taken out.
     pub samples: Vec<f32>,
     /// What the file held.
     pub source: Source,
@@ -249,6 +249,9 @@ fn plain_header(head: &Head, length: u32) -> Vec<u8> {
     out
 }
 
+/// A constant part beyond this is a fault of the recording, not of the speech.
+const OFFSET: f64 = 2e-3;
+
 /// What had to be mended in the samples.
 #[derive(Default)]
 struct Mended {
@@ -263,14 +266,14 @@ impl Mended {
             return;
         }
         let mean = samples.iter().map(|s| f64::from(*s)).sum::<f64>() / samples.len() as f64;
-        // Below a ten-thousandth it is the rounding of the samples, and silence should stay exact zero.
-        if mean.abs() > 1e-4 {
+        // Less is what speech itself has, and digital silence should stay exact zero.
+        if mean.abs() > OFFSET {
             samples.iter_mut().for_each(|s| *s = (f64::from(*s) - mean) as f32);
         }
         let peak = samples.iter().fold(0.0f32, |p, s| p.max(s.abs()));
         // An offset of nearly full scale may leave slightly more than 1 on one side: that is no fault of the file.
         if peak > 1.0 {
-            self.too_loud = mean.abs() <= 1e-4 || peak > 2.0;
+            self.too_loud = mean.abs() <= OFFSET || peak > 2.0;
             samples.iter_mut().for_each(|s| *s /= peak);
         }
     }
@@ -302,5 +305,4 @@ fn mix(samples: impl Iterator<Item = hound::Result<f32>>, channels: u16, channel
 }
 
 #[cfg(test)]
-#[path = "wav_tests.rs"]
 mod tests;

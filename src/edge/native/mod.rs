@@ -3,11 +3,17 @@
 //! The library is loaded at run time from the models folder, never linked. A missing, foreign or too old library, a
 //! truncated model and a loader that hangs all end as one [`NativeError`], never as a panic.
 
+mod decoder;
+mod encoder;
 pub mod manifest;
 mod runtime;
+mod vad;
 mod voice;
 
+pub use decoder::{Branches, Decoder, END, START, TOKENS};
+pub use encoder::{Encoded, Encoder};
 pub use runtime::{NativeError, Runtime};
+pub use vad::Vad;
 pub use voice::Voice;
 
 /// The runtime for tests, or `None` (said aloud) where the models are not set up; with `REQUIRE` set that is a failure.
