@@ -100,13 +100,13 @@ rules! {
         "The control is the pilot's own hardware (`kind = \"owned\"`): it is asked for and watched, never set."
         "Ask for it and wait for its signal instead."
     PHASE_DEAD_END "phase-dead-end" Warning
-        "No phase follows this one: a session that gets there stays there."
-        "Add `next`, if that is not the end of the book."
+        "A phase does not say what follows it: a session that gets there stays there."
+        "Add `next`; where the book ends, write `next = []`."
     REPLACES_NOTHING "replaces-nothing" Error
         "`replaces = true`, but neither `common` nor the base book has an entry of this id: probably it is misspelt."
         "Correct the id or take `replaces` away."
     RESPONSE_WITHOUT_VALUE "response-without-value" Warning
-        "The item is verified against a number, but a response says none: “set” sounds right whatever the number is. Challenge-and-response lists should state the actual value (Degani & Wiener 1990, NASA CR-177549)."
+        "The item is verified to be equal to a number, but a response says none: “set” sounds right whatever the number is. Challenge-and-response lists should state the actual value (Degani & Wiener 1990, NASA CR-177549)."
         "Give every wording a slot, as in `respond = \"$flap:value\"`, and compare `slot.value` in `verify`."
     SAME_WORDING "same-wording" Error
         "One wording has two meanings while both are live: the program could not know which is meant."

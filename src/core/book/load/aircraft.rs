@@ -96,7 +96,17 @@ fn control(all: &All, item: &Item, values: ValueKind) -> Control {
     let what = format!("control `{}`", item.id);
     let r = reader(all.cx, &what, item);
     r.only(&[
-        "title", "kind", "signal", "indication", "values", "travel_s", "critical", "station", "refuse", "echo", "report",
+        "title",
+        "kind",
+        "signal",
+        "indication",
+        "values",
+        "travel_s",
+        "critical",
+        "station",
+        "refuse",
+        "echo",
+        "report",
         "replaces",
     ]);
     r.need("kind", "\"momentary\"");
@@ -135,7 +145,8 @@ fn control(all: &All, item: &Item, values: ValueKind) -> Control {
             (Some(a), b) => a == b,
         };
         if !same && let Some(node) = r.node(key) {
-            let text = format!("The signal shows {}, but the control takes {}.", describe_or(shows(id)), describe(&values));
+            let text =
+                format!("The signal shows {}, but the control takes {}.", describe_or(shows(id)), describe(&values));
             all.cx.raise(rules::CONDITION_TYPE, node.at, text, Some("name a signal of the same type".into()));
         }
     }

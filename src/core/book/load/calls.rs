@@ -95,9 +95,7 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
 
 fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
     let r = Reader::new(all.cx, "what a call does", node.at, node);
-    r.only(&[
-        "if", "also", "flow", "checklist", "set", "to", "phase", "sheet", "value", "speak", "station", "engine",
-    ]);
+    r.only(&["if", "also", "flow", "checklist", "set", "to", "phase", "sheet", "value", "speak", "station", "engine"]);
     let kind = one_of(&r, EFFECTS)?;
     companions(&r, kind, &[("to", "set"), ("value", "sheet"), ("station", "speak")]);
     let act = match kind {
@@ -169,7 +167,10 @@ pub fn set(all: &All, book: &Book, r: &Reader, key: &str, env: &Env, station: St
     let control = refer(all, r, key);
     let to = r.need("to", "\"…\"")?;
     let kind = control.and_then(|c| all.names.control_kinds.get(c as usize));
-    let bare = kind.filter(|k| matches!(k, ValueKind::Word(_))).and_then(|k| bare_word(to, k)).filter(|w| all.names.signals.find(w).is_none());
+    let bare = kind
+        .filter(|k| matches!(k, ValueKind::Word(_)))
+        .and_then(|k| bare_word(to, k))
+        .filter(|w| all.names.signals.find(w).is_none());
     if let Some(word) = bare {
         let text = format!("A condition names values, and `{word}` is a word.");
         all.cx.raise(rules::UNKNOWN_SIGNAL, to.at, text, Some(format!("write \"'{word}'\"")));
@@ -184,7 +185,9 @@ pub fn set(all: &All, book: &Book, r: &Reader, key: &str, env: &Env, station: St
     } else if c.station != station {
         let text = format!("The control `{}` is not moved from here.", c.id);
         let hint = match (key, c.station) {
-            ("set", Station::FlightDeck) | ("make", Station::FlightDeck) => "write `set` in a flow of the flight deck".to_string(),
+            ("set", Station::FlightDeck) | ("make", Station::FlightDeck) => {
+                "write `set` in a flow of the flight deck".to_string()
+            }
             (_, s) => {
                 let word = STATIONS.iter().find(|(_, x)| *x == s).map_or("", |(w, _)| w);
                 format!("write `make` in a flow with `station = \"{word}\"`")

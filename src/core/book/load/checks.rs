@@ -76,9 +76,11 @@ fn phases(all: &All, book: &Book) {
             let hint = "add `enter_when`, or name it in a call, step, checklist or callout".to_string();
             all.cx.raise(rules::UNREACHABLE_PHASE, at, text, Some(hint));
         }
-        if phase.next.is_empty() && book.phases.len() > 1 && seen[i] {
-            let text = format!("No phase follows `{}`.", phase.id);
-            all.cx.raise(rules::PHASE_DEAD_END, at, text, Some("add `next = [\"…\"]`".into()));
+        let said = item(all, "phases", i).is_some_and(|x| x.node.get("next").is_some());
+        if !said && book.phases.len() > 1 && seen[i] {
+            let text = format!("The phase `{}` does not say what follows it.", phase.id);
+            let hint = "add `next = [\"…\"]`, or `next = []` where the book ends".to_string();
+            all.cx.raise(rules::PHASE_DEAD_END, at, text, Some(hint));
         }
     }
 }
@@ -86,9 +88,10 @@ fn phases(all: &All, book: &Book) {
 /// Whether a call, flow, list or callout enters the phase.
 fn entered(book: &Book, p: PhaseId) -> bool {
     book.calls.iter().any(|c| c.does.iter().any(|e| matches!(e.act, Act::Phase(x) if x == p)))
-        || book.flows.iter().any(|f| {
-            f.then_phase == Some(p) || f.steps.iter().any(|s| matches!(s.what, StepKind::Enter(x) if x == p))
-        })
+        || book
+            .flows
+            .iter()
+            .any(|f| f.then_phase == Some(p) || f.steps.iter().any(|s| matches!(s.what, StepKind::Enter(x) if x == p)))
         || book.checklists.iter().any(|c| c.then_phase == Some(p))
         || book.callouts.iter().any(|c| c.then_phase == Some(p))
 }
@@ -125,7 +128,8 @@ fn starts(all: &All, book: &Book) {
 fn answers(all: &All, book: &Book) {
     let awaited = |call: CallId| {
         let steps = book.flows.iter().flat_map(|f| &f.steps);
-        steps.filter_map(|s| if let StepKind::Ask(a) = &s.what { Some(&**a) } else { None })
+        steps
+            .filter_map(|s| if let StepKind::Ask(a) = &s.what { Some(&**a) } else { None })
             .chain(book.callouts.iter().filter_map(|c| c.reply.as_ref()))
             .any(|a| a.replies.contains(&call))
     };
@@ -136,7 +140,12 @@ fn answers(all: &All, book: &Book) {
         }
         if c.answer_only {
             let text = format!("Nothing ever waits for the answer `{}`.", c.id);
-            all.cx.raise(rules::ANSWER_NEVER_DUE, x.at, text, Some("name it in the `calls` of a step that asks".into()));
+            all.cx.raise(
+                rules::ANSWER_NEVER_DUE,
+                x.at,
+                text,
+                Some("name it in the `calls` of a step that asks".into()),
+            );
         } else if c.does.is_empty() && x.node.get("does").is_none() {
             let text = format!("The call `{}` does nothing.", c.id);
             all.cx.raise(rules::CALL_DOES_NOTHING, x.at, text, Some("give it `does = { … }`".into()));
@@ -156,7 +165,9 @@ const ALWAYS: &[Intrinsic] = &[
 ];
 
 fn intrinsics(all: &All, book: &Book) {
-    let does = |c: &crate::core::book::schema::Call, i: Intrinsic| c.does.iter().any(|e| matches!(e.act, Act::Engine(x) if x == i));
+    let does = |c: &crate::core::book::schema::Call, i: Intrinsic| {
+        c.does.iter().any(|e| matches!(e.act, Act::Engine(x) if x == i))
+    };
     let mut missing = Vec::new();
     for (word, i) in INTRINSICS.iter().filter(|(_, i)| ALWAYS.contains(i)) {
         let calls: Vec<usize> = (0..book.calls.len()).filter(|n| does(&book.calls[*n], *i)).collect();
@@ -165,7 +176,9 @@ fn intrinsics(all: &All, book: &Book) {
         }
         // Reject and go around belong to a part of the flight, and a book may say to which.
         let everywhere = !matches!(i, Intrinsic::Reject | Intrinsic::GoAround);
-        for n in calls.into_iter().filter(|n| everywhere && !book.calls[*n].always) {
+        // One that is always live is enough: others may be special cases.
+        let enough = calls.iter().any(|n| book.calls[*n].always);
+        for n in calls.into_iter().filter(|_| everywhere && !enough) {
             if let Some(x) = item(all, "calls", n) {
                 let text = format!("The call `{}` must be heard at every moment.", book.calls[n].id);
                 all.cx.raise(rules::INTRINSIC_NOT_ALWAYS, x.at, text, Some("add `always = true`".into()));

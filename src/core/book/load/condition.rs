@@ -75,7 +75,8 @@ pub fn describe(kind: &ValueKind) -> String {
 }
 
 fn parse(text: &str) -> Result<(IdedExpr, SourceInfo), Fault> {
-    let whole = |rule, message: String, hint: Option<String>| Fault { rule, start: 0, end: text.len(), text: message, hint };
+    let whole =
+        |rule, message: String, hint: Option<String>| Fault { rule, start: 0, end: text.len(), text: message, hint };
     if text.len() > MAX_BYTES {
         let message = format!("This condition has {} bytes; {MAX_BYTES} are allowed.", text.len());
         return Err(whole(rules::CONDITION_TOO_LONG, message, None));
@@ -113,7 +114,13 @@ fn scan(text: &str) -> Result<(), Fault> {
             }
             continue;
         }
-        unary = if matches!(c, '!' | '-') { unary + 1 } else if c.is_whitespace() { unary } else { 0 };
+        unary = if matches!(c, '!' | '-') {
+            unary + 1
+        } else if c.is_whitespace() {
+            unary
+        } else {
+            0
+        };
         operators_seen += usize::from("!-+*/%<>=&|.?:,".contains(c));
         match c {
             '\'' | '"' => quote = Some((i, c)),
@@ -387,8 +394,7 @@ impl Check<'_> {
             (ValueKind::Bool, ValueKind::Bool) | (ValueKind::Number, ValueKind::Number) => true,
             (ValueKind::Word(have), ValueKind::Word(all)) => {
                 let clean = self.words(&typed.words, all);
-                let free: Vec<&String> =
-                    have.iter().filter(|w| !typed.words.iter().any(|(l, _)| l == *w)).collect();
+                let free: Vec<&String> = have.iter().filter(|w| !typed.words.iter().any(|(l, _)| l == *w)).collect();
                 if clean && !all.is_empty() && !free.is_empty() && free.iter().all(|w| !all.contains(w)) {
                     let text = format!("This is {}, but {} is needed.", describe(&typed.kind), describe(want));
                     self.fault(rules::CONDITION_TYPE, typed.at, text, None);

@@ -52,9 +52,7 @@ pub fn flows(all: &All, book: &mut Book) {
 fn flow(all: &All, book: &Book, item: &Item, slots: Option<&[SlotName]>) -> Flow {
     let what = format!("flow `{}`", item.id);
     let r = reader(all.cx, &what, item);
-    r.only(&[
-        "title", "by", "station", "phases", "start", "repeatable", "pace_s", "steps", "then_phase", "replaces",
-    ]);
+    r.only(&["title", "by", "station", "phases", "start", "repeatable", "pace_s", "steps", "then_phase", "replaces"]);
     r.need("steps", "[{ say = \"…\" }]");
     let station = r.choice("station", STATIONS).unwrap_or_default();
     let env = Env { slots, ..all.env() };
@@ -116,9 +114,10 @@ fn step(all: &All, book: &Book, node: &Node, hidden: &str, env: &Env, station: S
             late: r.sentence("late", env),
             give_up: r.truth("give_up"),
         },
-        "pause_s" => {
-            StepKind::Pause { seconds: r.seconds("pause_s")?, clock: r.choice("clock", CLOCKS).unwrap_or(Clock::Session) }
-        }
+        "pause_s" => StepKind::Pause {
+            seconds: r.seconds("pause_s")?,
+            clock: r.choice("clock", CLOCKS).unwrap_or(Clock::Session),
+        },
         "ask" => StepKind::Ask(Box::new(ask(all, &r, hidden, env)?)),
         "run" => StepKind::Run(FlowId(refer(all, &r, "run")?)),
         "read" => StepKind::Read(ChecklistId(refer(all, &r, "read")?)),
@@ -173,7 +172,9 @@ fn slots(all: &All, r: &Reader, replies: &[CallId], outer: &Env) -> Vec<SlotName
     for (node, text) in used.filter_map(|n| if let Tree::Text(t, _) = &n.tree { Some((n, t)) } else { None }) {
         for c in replies {
             let missing = slots.iter().find(|(n, _)| {
-                mentions(text, n) && of(c).iter().all(|(m, _)| m != n) && outer.slots.is_none_or(|o| o.iter().all(|(m, _)| m != n))
+                mentions(text, n)
+                    && of(c).iter().all(|(m, _)| m != n)
+                    && outer.slots.is_none_or(|o| o.iter().all(|(m, _)| m != n))
             });
             if let (Some((slot, _)), Some(id)) = (missing, all.names.calls.list().get(c.0 as usize)) {
                 let text = format!("The answer `{id}` has no slot `{slot}`, so this would be unknown.");
@@ -187,7 +188,6 @@ fn slots(all: &All, r: &Reader, replies: &[CallId], outer: &Env) -> Vec<SlotName
 /// Whether a condition or sentence uses `slot.NAME`.
 pub fn mentions(text: &str, slot: &str) -> bool {
     let wanted = format!("slot.{slot}");
-    text.match_indices(&wanted).any(|(i, _)| {
-        !text[i + wanted.len()..].starts_with(|c: char| c.is_ascii_alphanumeric() || c == '_')
-    })
+    text.match_indices(&wanted)
+        .any(|(i, _)| !text[i + wanted.len()..].starts_with(|c: char| c.is_ascii_alphanumeric() || c == '_'))
 }

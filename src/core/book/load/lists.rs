@@ -8,6 +8,7 @@ use super::layers::Item as Entry;
 use super::reader::Reader;
 use super::tree::Node;
 use crate::core::aircraft::ValueKind;
+use crate::core::book::expr::{Function, Name, Node as Expr, Op};
 use crate::core::book::rules;
 use crate::core::book::schema::{Book, By, Checklist, Item, Known};
 use crate::core::grammar::CallId;
@@ -27,7 +28,8 @@ fn checklist(all: &All, entry: &Entry) -> Checklist {
     let what = format!("checklist `{}`", entry.id);
     let r = reader(all.cx, &what, entry);
     r.only(&["title", "reader", "phases", "items", "complete", "then_phase", "replaces"]);
-    for (key, example) in [("title", "\"… checklist\""), ("complete", "\"… checklist complete\""), ("items", "[…]")] {
+    for (key, example) in [("title", "\"… checklist\""), ("complete", "\"… checklist complete\""), ("items", "[…]")]
+    {
         r.need(key, example);
     }
     let env = all.env();
@@ -66,9 +68,7 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
     let id = item_id(node, index);
     let what = format!("item `{id}`");
     let r = Reader::new(all.cx, &what, node.at, node);
-    r.only(&[
-        "id", "challenge", "by", "waits_for", "respond", "say", "verify", "shown", "known", "killer", "within_s",
-    ]);
+    r.only(&["id", "challenge", "by", "waits_for", "respond", "say", "verify", "shown", "known", "killer", "within_s"]);
     r.need("id", "\"…\"");
     r.need("challenge", "\"…\"");
     let _ = r.text("id");
@@ -96,10 +96,11 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
         all.cx.raise(rules::KILLER_NOT_SEEN, node.at, text, Some("add a `verify` that reads the aircraft".into()));
     }
     // A number that is checked must be said; a wording that holds no slot cannot say it unless the number is fixed.
-    let number = verify.as_ref().is_some_and(|v| {
-        v.reads.iter().any(|s| all.names.signal_kinds.get(s.0 as usize) == Some(&ValueKind::Number))
-    });
-    if number && slots.is_empty() && let Some(n) = r.node("respond") {
+    let number = verify.as_ref().is_some_and(|v| states_number(&v.root, all));
+    if number
+        && slots.is_empty()
+        && let Some(n) = r.node("respond")
+    {
         for w in n.each().iter().filter(|w| w.text().is_some_and(|t| !says_number(t))) {
             let text = format!("The item `{id}` is checked against a number, and this response states none.");
             let hint = "give it a slot, as in \"$flap:value\", and compare `slot.value`".to_string();
@@ -121,12 +122,29 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
     }
 }
 
+/// Whether a condition wants a number signal to be equal to something: `flap_deg == …`, `abs(trim_units - …) < …`.
+fn states_number(node: &Expr, all: &All) -> bool {
+    let number = |n: &Expr| match n {
+        Expr::Name(Name::Signal(s)) => all.names.signal_kinds.get(s.0 as usize) == Some(&ValueKind::Number),
+        Expr::Call(Function::Abs, args) => matches!(args.as_slice(), [Expr::Binary(Op::Sub, a, b)]
+            if [a, b].iter().any(|x| matches!(***x, Expr::Name(Name::Signal(_))))),
+        _ => false,
+    };
+    match node {
+        Expr::Binary(Op::And | Op::Or, a, b) => states_number(a, all) || states_number(b, all),
+        Expr::Binary(Op::Eq, a, b) => number(a) || number(b),
+        Expr::Binary(Op::Lt | Op::Le, a, _) => matches!(**a, Expr::Call(..)) && number(a),
+        _ => false,
+    }
+}
+
 /// Whether a wording has a number word in it.
 fn says_number(wording: &str) -> bool {
     const DIGITS: &[&str] = &[
-        "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner", "ten", "hundred", "thousand",
+        "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "niner", "ten", "hundred",
+        "thousand",
     ];
-    wording.split(|c: char| !c.is_alphanumeric() && c != '$').any(|w| {
-        w.starts_with('$') || DIGITS.contains(&w) || w.ends_with("teen") || w.ends_with("ty")
-    })
+    wording
+        .split(|c: char| !c.is_alphanumeric() && c != '$')
+        .any(|w| w.starts_with('$') || DIGITS.contains(&w) || w.ends_with("teen") || w.ends_with("ty"))
 }

@@ -193,7 +193,9 @@ impl Cx {
         let hint = match &node.tree {
             Tree::Number(n) if wanted.contains("quotes") || wanted.contains("string") => Some(format!("write \"{n}\"")),
             Tree::Truth(b) if wanted.contains("quotes") || wanted.contains("string") => Some(format!("write \"{b}\"")),
-            Tree::Text(t, _) if wanted == "a number" && t.parse::<f64>().is_ok() => Some(format!("write {t} without quotes")),
+            Tree::Text(t, _) if wanted == "a number" && t.parse::<f64>().is_ok() => {
+                Some(format!("write {t} without quotes"))
+            }
             Tree::Text(t, _) if wanted == "true or false" && (t == "true" || t == "false") => {
                 Some(format!("write {t} without quotes"))
             }
@@ -282,5 +284,23 @@ impl Reader<'_, '_> {
     fn phase(&self, key: &str, names: &Names) -> Option<super::schema::PhaseId> {
         let node = self.node(key)?;
         self.cx.refer(&names.phases, rules::UNKNOWN_PHASE, "phase", node).map(super::schema::PhaseId)
+    }
+}
+
+impl Book {
+    /// A truth about this book's names, for session scripts and questions: no slot is in sight.
+    ///
+    /// # Errors
+    /// One sentence with the correction.
+    pub fn condition(&self, text: &str) -> Result<Expr, String> {
+        let names = Names::of(self);
+        let env = Env { names: &names, slots: None, to: None };
+        condition::compile(text, &env, Some(&ValueKind::Bool)).map_err(|faults| {
+            let one = |f: Fault| match f.hint {
+                Some(hint) => format!("{} {}", f.text, reader::upper(&hint)),
+                None => f.text,
+            };
+            faults.into_iter().map(one).collect::<Vec<_>>().join(" ")
+        })
     }
 }

@@ -35,7 +35,12 @@ impl<'c, 'a> Reader<'c, 'a> {
                 Some(n) => format!("did you mean `{n}`?"),
                 None => format!("the keys here are {}", legal.join(", ")),
             };
-            self.cx.raise(rules::UNKNOWN_KEY, e.at, format!("{} has no key `{}`.", upper(self.what), e.key), Some(hint));
+            self.cx.raise(
+                rules::UNKNOWN_KEY,
+                e.at,
+                format!("{} has no key `{}`.", upper(self.what), e.key),
+                Some(hint),
+            );
         }
     }
 

@@ -58,11 +58,9 @@ pub fn compile(text: &str, env: &Env, holes: Option<&[&str]>) -> Result<Template
             }
             match value(&rest[1..end], env, holes) {
                 Ok(part) => parts.push(part),
-                Err(more) => faults.extend(more.into_iter().map(|f| Fault {
-                    start: f.start + at + 1,
-                    end: f.end + at + 1,
-                    ..f
-                })),
+                Err(more) => {
+                    faults.extend(more.into_iter().map(|f| Fault { start: f.start + at + 1, end: f.end + at + 1, ..f }))
+                }
             }
             at += end + 1;
         } else {
@@ -161,7 +159,11 @@ fn fit(kind: &ValueKind, format: Format, inside: &str) -> Result<(), Vec<Fault>>
     match (kind, format) {
         (ValueKind::Bool, _) => {
             let expr = inside.split(':').next().unwrap_or(inside).trim();
-            err(rules::TRUTH_IN_SENTENCE, "A truth has no words of its own.", format!("write {{{expr} ? 'on' : 'off'}}"))
+            err(
+                rules::TRUTH_IN_SENTENCE,
+                "A truth has no words of its own.",
+                format!("write {{{expr} ? 'on' : 'off'}}"),
+            )
         }
         (ValueKind::Number, Format::Runway | Format::Squawk | Format::Letters) => {
             err(rules::UNKNOWN_FORMAT, "This format is for words, and the value is a number.", "use `digits`".into())
@@ -176,9 +178,11 @@ fn fit(kind: &ValueKind, format: Format, inside: &str) -> Result<(), Vec<Fault>>
             | Format::Speed
             | Format::Frequency
             | Format::Qnh,
-        ) => {
-            err(rules::UNKNOWN_FORMAT, "This format is for numbers, and the value is a word.", "use `plain`, `letters` or `digits`".into())
-        }
+        ) => err(
+            rules::UNKNOWN_FORMAT,
+            "This format is for numbers, and the value is a word.",
+            "use `plain`, `letters` or `digits`".into(),
+        ),
         _ => Ok(()),
     }
 }

@@ -109,9 +109,15 @@ pub fn parse(cx: &Cx, file: u16, text: &str) -> Vec<Entry> {
         let at = Span { file, start, end: span.end.clamp(start, text.len()) };
         if let Some(key) = e.message().strip_prefix("duplicate key") {
             let name = text.get(at.start..at.end).unwrap_or(key.trim());
-            cx.raise(rules::DUPLICATE_ID, at, format!("`{name}` is written twice here."), Some("rename or remove one of them".into()));
+            cx.raise(
+                rules::DUPLICATE_ID,
+                at,
+                format!("`{name}` is written twice here."),
+                Some("rename or remove one of them".into()),
+            );
         } else {
-            let text = format!("This is not well-formed TOML: {}.", e.message().replace('\n', ", ").trim_end_matches('.'));
+            let text =
+                format!("This is not well-formed TOML: {}.", e.message().replace('\n', ", ").trim_end_matches('.'));
             cx.raise(rules::SYNTAX, at, text, None);
         }
     }

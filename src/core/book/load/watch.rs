@@ -71,8 +71,20 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
     let what = format!("callout `{}`", item.id);
     let r = reader(all.cx, &what, item);
     r.only(&[
-        "by", "phases", "when", "for_s", "signal", "rises_through", "falls_through", "if", "say", "due", "priority", "reply",
-        "then_phase", "replaces",
+        "by",
+        "phases",
+        "when",
+        "for_s",
+        "signal",
+        "rises_through",
+        "falls_through",
+        "if",
+        "say",
+        "due",
+        "priority",
+        "reply",
+        "then_phase",
+        "replaces",
     ]);
     r.need("say", "\"…\"");
     let env = all.env();
@@ -84,13 +96,18 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         ask(all, &r, &format!("{}/reply", item.id), &env)
     });
     let kind = one_of(&r, &["when", "signal"])?;
-    companions(&r, kind, &[("for_s", "when"), ("rises_through", "signal"), ("falls_through", "signal"), ("due", "signal")]);
+    companions(
+        &r,
+        kind,
+        &[("for_s", "when"), ("rises_through", "signal"), ("falls_through", "signal"), ("due", "signal")],
+    );
     let edge = if kind == "when" {
         Edge::When { expr: r.condition("when", &env)?, for_s: r.seconds("for_s").unwrap_or(0.0) }
     } else {
         let signal = refer(all, &r, "signal");
         let way = one_of(&r, &["rises_through", "falls_through"])?;
-        if let (Some(kind), Some(node)) = (signal.and_then(|s| all.names.signal_kinds.get(s as usize)), r.node("signal"))
+        if let (Some(kind), Some(node)) =
+            (signal.and_then(|s| all.names.signal_kinds.get(s as usize)), r.node("signal"))
             && *kind != ValueKind::Number
         {
             let text = "Only a number can be crossed.".to_string();

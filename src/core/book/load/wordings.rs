@@ -58,10 +58,8 @@ pub fn compile(cx: &Cx, sections: &Sections, names: &mut Names, book: &mut Book)
     let calls = sources(cx, sections, &["calls"]);
     let hidden = sources(cx, sections, &["checklists", "flows", "callouts"]);
     let all: Vec<&Source> = calls.iter().chain(&hidden).collect();
-    let expansions: Vec<(String, Vec<Expansion>)> = all
-        .iter()
-        .map(|s| (s.name.clone(), s.say.iter().map(|(t, n)| parsed.parse(t, n)).collect()))
-        .collect();
+    let expansions: Vec<(String, Vec<Expansion>)> =
+        all.iter().map(|s| (s.name.clone(), s.say.iter().map(|(t, n)| parsed.parse(t, n)).collect())).collect();
     let (graph, problems) = grammar::build(&expansions, &rule_table, &named);
     for p in problems {
         let node = match &p.place {
@@ -295,7 +293,11 @@ pub fn contexts(book: &Book) -> Vec<CallSet> {
         };
         (0..book.calls.len()).filter(|i| open(&book.calls[*i])).map(|i| CallId(i as u16)).collect()
     };
-    if book.phases.is_empty() { vec![live(None)] } else { (0..book.phases.len()).map(|p| live(Some(p as u16))).collect() }
+    if book.phases.is_empty() {
+        vec![live(None)]
+    } else {
+        (0..book.phases.len()).map(|p| live(Some(p as u16))).collect()
+    }
 }
 
 /// Reports every sentence that means two things in one phase.
