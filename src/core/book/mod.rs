@@ -3,6 +3,12 @@
 //! [`schema`] is what the loader produces and the crew engine reads. `docs/phrasebook.md` describes the TOML.
 
 pub mod expr;
+mod load;
+mod problem;
+pub mod rules;
 pub mod schema;
+mod template;
 
+pub use load::{Folder, Loaded, SourceFile, contexts, load};
+pub use problem::{Place, Problem, Severity};
 pub use schema::Book;

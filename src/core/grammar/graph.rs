@@ -70,6 +70,9 @@ pub struct CallGraph {
 }
 
 /// All calls of a book. Acyclic: repeats are bounded and recursion is refused.
+///
+/// As built by [`super::build`], every arc leads to a higher node, a call's nodes stand together from its entry to its
+/// exit, and no node has two arcs with the same word.
 #[derive(Debug, Clone, Default)]
 pub struct WordGraph {
     /// Spoken words; [`WordId`] indexes here.
@@ -78,6 +81,28 @@ pub struct WordGraph {
     pub nodes: Vec<Node>,
     /// Calls; [`CallId`] indexes here.
     pub calls: Vec<CallGraph>,
+    /// What the values of the book's own slots are called: slot type → words parted by spaces → value.
+    pub named: BTreeMap<String, BTreeMap<String, Value>>,
+}
+
+impl WordGraph {
+    /// The call of this name.
+    pub fn call(&self, name: &str) -> Option<CallId> {
+        self.calls.iter().position(|c| c.name == name).map(|i| CallId(i as u16))
+    }
+    /// The index of a spoken word, if any wording has it.
+    pub fn word(&self, word: &str) -> Option<WordId> {
+        self.words.iter().position(|w| w == word).map(|i| WordId(i as u32))
+    }
+    /// What `words` say in a slot of this kind.
+    pub fn slot_value(&self, kind: &SlotKind, words: &[&str]) -> Option<Value> {
+        match kind {
+            SlotKind::Named { name, .. } if self.named.contains_key(name) => {
+                self.named[name].get(&words.join(" ")).cloned()
+            }
+            kind => crate::core::words::value(kind, words),
+        }
+    }
 }
 
 /// A set of calls as a bit mask.

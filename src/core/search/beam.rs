@@ -1,0 +1,398 @@
+//! The beam search itself.
+
+use super::lattice::{Lattice, SlotValue};
+use super::spell::Tail;
+use super::tokens::Token;
+use crate::core::grammar::{CallId, CallSet, Label, Meaning, NodeId};
+use crate::core::matcher::Candidate;
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+/// The token that ends a text.
+const END: Token = 2;
+
+/// A row of the model's next batch: a prefix of the last batch, grown by a token.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Row {
+    /// Index of the row in the last batch; after `start` there is one row, 0.
+    pub parent: usize,
+    /// The token that follows it.
+    pub token: Token,
+}
+
+/// Natural log probabilities of a next token.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Odds {
+    /// Given the sound.
+    pub sound: f32,
+    /// Given noise alone: what the model would like to write anyway.
+    pub noise: f32,
+}
+
+/// A speech model, one token a step over a batch of prefixes.
+pub trait StepModel {
+    /// What can go wrong.
+    type Error;
+    /// Begins anew: one row, the empty prefix.
+    ///
+    /// # Errors
+    /// The model failed.
+    fn start(&mut self) -> Result<(), Self::Error>;
+    /// Replaces the rows.
+    ///
+    /// # Errors
+    /// The model failed.
+    fn step(&mut self, rows: &[Row]) -> Result<(), Self::Error>;
+    /// How likely `token` is to follow `row`.
+    fn odds(&self, row: usize, token: Token) -> Odds;
+}
+
+/// How to search.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Prefixes kept at each step.
+    pub beam: usize,
+    /// How much of the noise term is taken off (λ).
+    pub weight: f64,
+    /// The most calls in one breath.
+    pub calls: u8,
+    /// What each call after the first costs, nats: taking off the noise term favours long texts.
+    pub another: f64,
+    /// The most tokens in a text.
+    pub longest: usize,
+    /// A prefix this many nats less likely, given the sound, than the best whole text is given up.
+    pub window: f64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Settings { beam: 8, weight: 0.65, calls: 3, another: 7.0, longest: 72, window: 15.0 }
+    }
+}
+
+/// What was found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// Readings, best first, merged by meaning.
+    pub ranked: Vec<Candidate>,
+    /// Whether the best is whole: no live call goes on from its words.
+    pub whole: bool,
+    /// Steps the model took.
+    pub steps: usize,
+}
+
+/// No way, or no call, so far.
+const NONE: u32 = u32::MAX;
+
+/// A position in the lattice.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Spot {
+    /// `None` is between calls.
+    at: Option<(CallId, NodeId)>,
+    tail: Tail,
+    calls: u8,
+    /// Tokens of the present spelling that are still to come.
+    rest: (u32, u32),
+    /// The calls before the present one, as an index into [`Walk::told`].
+    told: u32,
+    /// The way through the present call; not part of what makes two positions the same.
+    way: u32,
+}
+
+impl Spot {
+    fn same(&self, other: &Spot) -> bool {
+        let key = |s: &Spot| (s.at, s.tail, s.calls, s.rest, s.told);
+        key(self) == key(other)
+    }
+}
+
+/// A token prefix.
+struct Prefix {
+    tokens: Vec<Token>,
+    sound: f64,
+    noise: f64,
+    spots: Vec<Spot>,
+}
+
+/// A whole text.
+struct Text {
+    tokens: Vec<Token>,
+    sound: f64,
+    noise: f64,
+    told: Vec<u32>,
+    whole: bool,
+}
+
+/// What can follow a prefix.
+#[derive(Default)]
+struct Next {
+    tokens: BTreeMap<Token, Vec<Spot>>,
+    ends: Vec<u32>,
+    /// Whether a call that has begun can go on with another word.
+    goes_on: bool,
+}
+
+struct Walk<'a> {
+    lattice: &'a Lattice,
+    live: Vec<CallId>,
+    settings: Settings,
+    value: &'a SlotValue<'a>,
+    /// Ways through a call: where from, and the steps from there.
+    ways: Vec<(u32, Range<u32>)>,
+    /// Calls told one after the other: what before, and the last.
+    told: Vec<(u32, Meaning)>,
+}
+
+/// Looks for what was said among the `live` calls.
+///
+/// The score of a reading is LSE over its wordings of ln p(wording | sound) − λ · LSE over its wordings of
+/// ln p(wording | noise), in nats.
+///
+/// # Errors
+/// Those of the model.
+pub fn search<M: StepModel>(
+    lattice: &Lattice,
+    live: &CallSet,
+    value: &SlotValue<'_>,
+    settings: &Settings,
+    model: &mut M,
+) -> Result<Found, M::Error> {
+    let (live, settings) = (lattice.live(live), *settings);
+    let mut walk = Walk { lattice, live, settings, value, ways: Vec::new(), told: Vec::new() };
+    let root = Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE };
+    let mut beam = vec![Prefix { tokens: Vec::new(), sound: 0.0, noise: 0.0, spots: vec![root] }];
+    let mut texts: Vec<Text> = Vec::new();
+    let mut steps = 0;
+    if walk.live.is_empty() {
+        return Ok(Found { ranked: Vec::new(), whole: false, steps });
+    }
+    model.start()?;
+    loop {
+        let mut grown: Vec<(f64, usize, Token, f64, f64)> = Vec::new();
+        let mut nexts = Vec::with_capacity(beam.len());
+        for (row, prefix) in beam.iter().enumerate() {
+            let next = walk.next(prefix);
+            let add = |token| {
+                let odds = model.odds(row, token);
+                (prefix.sound + f64::from(odds.sound), prefix.noise + f64::from(odds.noise))
+            };
+            if !next.ends.is_empty() {
+                let (sound, noise) = add(END);
+                let whole = !next.goes_on;
+                texts.push(Text { tokens: prefix.tokens.clone(), sound, noise, told: next.ends.clone(), whole });
+            }
+            for (token, spots) in &next.tokens {
+                let (sound, noise) = add(*token);
+                let price = settings.another * f64::from(walk.further(spots));
+                grown.push((sound - settings.weight * noise - price, row, *token, sound, noise));
+            }
+            nexts.push(next.tokens);
+        }
+        let floor = texts.iter().map(|t| t.sound).fold(f64::NEG_INFINITY, f64::max) - settings.window;
+        grown.retain(|g| g.3 >= floor);
+        grown.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| (a.1, a.2).cmp(&(b.1, b.2))));
+        grown.truncate(settings.beam);
+        if grown.is_empty() || steps == settings.longest {
+            break;
+        }
+        let rows: Vec<Row> = grown.iter().map(|g| Row { parent: g.1, token: g.2 }).collect();
+        model.step(&rows)?;
+        steps += 1;
+        beam = grown
+            .into_iter()
+            .map(|(_, row, token, sound, noise)| {
+                let mut tokens = beam[row].tokens.clone();
+                tokens.push(token);
+                Prefix { tokens, sound, noise, spots: nexts[row].remove(&token).unwrap_or_default() }
+            })
+            .collect();
+    }
+    let (ranked, whole) = walk.rank(texts);
+    Ok(Found { ranked, whole, steps })
+}
+
+impl Walk<'_> {
+    /// The fewest calls after the first that would explain a prefix.
+    fn further(&self, spots: &[Spot]) -> u8 {
+        let calls = spots.iter().map(|s| s.calls + u8::from(s.at.is_some())).min();
+        calls.unwrap_or(0).saturating_sub(1)
+    }
+
+    /// Everything that can follow a prefix.
+    fn next(&mut self, prefix: &Prefix) -> Next {
+        let mut next = Next::default();
+        let mut open: Vec<Spot> = prefix.spots.iter().rev().cloned().collect();
+        while let Some(spot) = open.pop() {
+            let (from, to) = spot.rest;
+            if from < to {
+                next.goes_on |= spot.at.is_some();
+                let token = self.lattice.pool[from as usize];
+                put(&mut next.tokens, token, Spot { rest: (from + 1, to), ..spot });
+                continue;
+            }
+            if spot.tail.takes_comma() && (spot.at.is_some() || spot.calls < self.settings.calls) {
+                for token in &self.lattice.comma {
+                    put(&mut next.tokens, *token, Spot { tail: Tail::Comma, ..spot.clone() });
+                }
+            }
+            match spot.at {
+                None => self.between(spot, &mut next, &mut open),
+                Some((call, node)) => self.within(spot, call, node, &mut next, &mut open),
+            }
+        }
+        next
+    }
+
+    /// Between two calls: the text may end, or another call begin.
+    fn between(&mut self, spot: Spot, next: &mut Next, open: &mut Vec<Spot>) {
+        if spot.calls > 0 && spot.tail != Tail::Comma {
+            if !next.ends.contains(&spot.told) {
+                next.ends.push(spot.told);
+            }
+            if spot.tail != Tail::Stop {
+                for token in &self.lattice.stops {
+                    put(&mut next.tokens, *token, Spot { tail: Tail::Stop, ..spot.clone() });
+                }
+            }
+        }
+        if spot.calls < self.settings.calls {
+            for i in (0..self.live.len()).rev() {
+                let call = self.live[i];
+                let entry = self.lattice.graph.calls[call.0 as usize].entry;
+                open.push(Spot { at: Some((call, entry)), way: NONE, ..spot.clone() });
+            }
+        }
+    }
+
+    /// Within a call: another word, or the call's end.
+    fn within(&mut self, spot: Spot, call: CallId, node: NodeId, next: &mut Next, open: &mut Vec<Spot>) {
+        let lattice = self.lattice;
+        let place = &lattice.places[node.0 as usize];
+        // A call without a word would never end.
+        let begun = spot.way != NONE;
+        if let Some(marks) = &place.exit
+            && spot.tail.settled()
+            && spot.tail != Tail::Comma
+            && begun
+            && let Some(told) = self.tell(spot.told, call, spot.way, marks.clone())
+        {
+            open.push(Spot { at: None, calls: spot.calls + 1, told, way: NONE, ..spot.clone() });
+        }
+        for edge in &place.edges {
+            let mut way = NONE;
+            for spelling in &lattice.spellings[edge.spell as usize] {
+                if spelling.after & spot.tail.bit() == 0 {
+                    continue;
+                }
+                if way == NONE {
+                    self.ways.push((spot.way, edge.steps.clone()));
+                    way = self.ways.len() as u32 - 1;
+                }
+                let Range { start, end } = spelling.tokens;
+                let spot = Spot { at: Some((call, edge.to)), tail: spelling.then, rest: (start + 1, end), way, ..spot };
+                next.goes_on |= begun;
+                if start == end {
+                    open.push(Spot { rest: (0, 0), ..spot });
+                } else {
+                    let token = lattice.pool[start as usize];
+                    put(&mut next.tokens, token, spot);
+                }
+            }
+        }
+    }
+
+    /// The calls so far with the one that ends here, or `None` if one of its slots has no value.
+    fn tell(&mut self, before: u32, call: CallId, way: u32, marks: Range<u32>) -> Option<u32> {
+        let mut legs = vec![&marks];
+        let mut at = way;
+        while let Some((from, steps)) = self.ways.get(at as usize) {
+            legs.push(steps);
+            at = *from;
+        }
+        let steps: Vec<Label> = legs
+            .into_iter()
+            .rev()
+            .flat_map(|r| &self.lattice.steps[r.start as usize..r.end as usize])
+            .copied()
+            .collect();
+        let meaning = self.lattice.meaning(call, &steps, self.value)?;
+        // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself.
+        if self.told.get(before as usize).is_some_and(|(_, last)| *last == meaning) {
+            return None;
+        }
+        let told = (before, meaning);
+        if let Some(i) = self.told.iter().position(|t| *t == told) {
+            return Some(i as u32);
+        }
+        self.told.push(told);
+        Some(self.told.len() as u32 - 1)
+    }
+
+    /// The calls told, first first.
+    fn meanings(&self, told: u32) -> Vec<Meaning> {
+        let mut all = Vec::new();
+        let mut at = told;
+        while let Some((before, meaning)) = self.told.get(at as usize) {
+            all.push(meaning.clone());
+            at = *before;
+        }
+        all.reverse();
+        all
+    }
+
+    /// Merges texts by meaning; also whether the best is whole.
+    fn rank(&self, texts: Vec<Text>) -> (Vec<Candidate>, bool) {
+        struct Reading<'t> {
+            told: u32,
+            sound: f64,
+            noise: f64,
+            best: (f64, &'t Text),
+        }
+        let weight = self.settings.weight;
+        let mut readings: Vec<Reading> = Vec::new();
+        for text in &texts {
+            let own = text.sound - weight * text.noise;
+            for told in &text.told {
+                match readings.iter_mut().find(|r| r.told == *told) {
+                    Some(r) => {
+                        r.sound = lse(r.sound, text.sound);
+                        r.noise = lse(r.noise, text.noise);
+                        if own > r.best.0 {
+                            r.best = (own, text);
+                        }
+                    }
+                    None => {
+                        readings.push(Reading { told: *told, sound: text.sound, noise: text.noise, best: (own, text) })
+                    }
+                }
+            }
+        }
+        let price = |r: &Reading| self.settings.another * self.meanings(r.told).len().saturating_sub(1) as f64;
+        let score = |r: &Reading| r.sound - weight * r.noise - price(r);
+        readings.sort_by(|a, b| score(b).total_cmp(&score(a)));
+        let whole = readings.first().is_some_and(|r| r.best.1.whole);
+        let ranked = readings
+            .iter()
+            .map(|r| Candidate {
+                meanings: self.meanings(r.told),
+                score: score(r),
+                text: self.lattice.tokens.text(&r.best.1.tokens),
+            })
+            .collect();
+        (ranked, whole)
+    }
+}
+
+/// Adds a position unless the same one is there.
+fn put(tokens: &mut BTreeMap<Token, Vec<Spot>>, token: Token, spot: Spot) {
+    let spots = tokens.entry(token).or_default();
+    if !spots.iter().any(|s| s.same(&spot)) {
+        spots.push(spot);
+    }
+}
+
+/// ln(eᵃ + eᵇ).
+fn lse(a: f64, b: f64) -> f64 {
+    let (high, low) = if a > b { (a, b) } else { (b, a) };
+    if low == f64::NEG_INFINITY { high } else { high + libm::log1p(libm::exp(low - high)) }
+}

@@ -1,0 +1,167 @@
+use super::tokens::small;
+use super::*;
+use crate::core::aircraft::Value;
+use crate::core::grammar::{Arc, CallGraph, CallId, CallSet, Label, Node, NodeId, SlotDef, SlotId, WordGraph, WordId};
+use crate::core::words::SlotKind;
+use std::convert::Infallible;
+
+/// Builds a graph from calls of one wording each: words, and `{` `}` around a slot's words; `|` is not needed here.
+fn graph(calls: &[(&str, &str)]) -> WordGraph {
+    let mut g = WordGraph::default();
+    for (name, wording) in calls {
+        let entry = NodeId(g.nodes.len() as u32);
+        let mut slots = Vec::new();
+        for part in wording.split(' ') {
+            let label = match part {
+                "{" => {
+                    slots.push(SlotDef { name: format!("s{}", slots.len()), kind: SlotKind::Number });
+                    Label::Open(SlotId(slots.len() as u8 - 1))
+                }
+                "}" => Label::Close(SlotId(slots.len() as u8 - 1)),
+                word => {
+                    let at = g.words.iter().position(|w| w == word).unwrap_or_else(|| {
+                        g.words.push(word.into());
+                        g.words.len() - 1
+                    });
+                    Label::Word(WordId(at as u32))
+                }
+            };
+            let to = NodeId(g.nodes.len() as u32 + 1);
+            g.nodes.push(Node { arcs: vec![Arc { label, to }] });
+        }
+        let exit = NodeId(g.nodes.len() as u32);
+        g.nodes.push(Node::default());
+        g.calls.push(CallGraph { name: (*name).into(), entry, exit, slots });
+    }
+    g
+}
+
+/// A model that has heard one text and, in noise, likes every token alike.
+struct Fake {
+    heard: Vec<Token>,
+    rows: Vec<Vec<Token>>,
+    /// How much noise alone likes the first token of `liked`, ln.
+    liked: Option<(Token, f32)>,
+}
+
+impl StepModel for Fake {
+    type Error = Infallible;
+    fn start(&mut self) -> Result<(), Infallible> {
+        self.rows = vec![Vec::new()];
+        Ok(())
+    }
+    fn step(&mut self, rows: &[Row]) -> Result<(), Infallible> {
+        self.rows = rows.iter().map(|r| self.rows[r.parent].iter().copied().chain([r.token]).collect()).collect();
+        Ok(())
+    }
+    fn odds(&self, row: usize, token: Token) -> Odds {
+        let at = &self.rows[row];
+        let right = self.heard.starts_with(at) && self.heard.get(at.len()) == Some(&token);
+        let noise = self.liked.filter(|l| l.0 == token).map_or(-8.0, |l| l.1);
+        Odds { sound: if right { -0.1 } else { -6.0 }, noise }
+    }
+}
+
+const TABLE: &[&str] = &[
+    " ", ",", ".", "!", "?", "0", "1", "2", "5", "7", "V", " V", " v", "one", " one", "gear", " gear", " Gear", " up",
+    " Up", " flaps", " Flaps", " take", "off", " off", " take", "on", " two", " seven", " to", "up", "take", "Take",
+    " Take", "-",
+];
+
+fn hear(calls: &[(&str, &str)], said: &str, live: Option<&[u16]>) -> Found {
+    let lattice = Lattice::new(&graph(calls), small(TABLE));
+    let mut heard = lattice.tokens().encode(said);
+    heard.push(2);
+    let live = live.map_or_else(|| CallSet::all(calls.len()), |l| l.iter().map(|i| CallId(*i)).collect());
+    let value = |_: &SlotKind, words: &[&str]| Some(Value::Word(words.join("+")));
+    let mut model = Fake { heard, rows: Vec::new(), liked: None };
+    search(&lattice, &live, &value, &Settings::default(), &mut model).unwrap()
+}
+
+/// The calls of the best reading, as `name(slot=value)`.
+fn best(found: &Found) -> String {
+    let Some(c) = found.ranked.first() else { return "none".into() };
+    let one = |m: &crate::core::grammar::Meaning| {
+        let slots: Vec<String> = m.slots.iter().map(|(k, v)| format!("{k}={v}")).collect();
+        if slots.is_empty() { m.call.clone() } else { format!("{}({})", m.call, slots.join(",")) }
+    };
+    c.meanings.iter().map(one).collect::<Vec<_>>().join(" ")
+}
+
+const CALLS: &[(&str, &str)] = &[
+    ("gear_up", "gear up"),
+    ("v1", "v one"),
+    ("flaps", "flaps { two seven }"),
+    ("both", "flaps { two } { seven }"),
+    ("off", "take off"),
+    ("takeoff", "takeoff"),
+    ("gear", "gear"),
+];
+
+#[test]
+fn finds_every_way_to_write_a_call() {
+    for (said, want) in [
+        (" Gear up.", "gear_up"),
+        (" gear, up", "gear_up"),
+        (" V1.", "v1"),
+        (" V-1", "v1"),
+        (" v one!", "v1"),
+        (" Flaps 27.", "flaps(s0=two+seven)"),
+        (" flaps to seven", "flaps(s0=two+seven)"),
+        (" Takeoff.", "off"),
+        (" take-off", "off"),
+        (" Gear up, flaps 27. V1", "gear_up flaps(s0=two+seven) v1"),
+        (" Gear", "gear"),
+    ] {
+        let found = hear(CALLS, said, None);
+        assert_eq!(best(&found), want, "{said:?}: {:?}", found.ranked);
+        assert!(found.ranked[0].score > 0.0, "{said:?}");
+        assert_eq!(found.ranked[0].text, said.trim(), "the text is what the model writes");
+    }
+}
+
+#[test]
+fn a_mask_leaves_calls_out() {
+    assert_eq!(best(&hear(CALLS, " V1.", Some(&[1]))), "v1");
+    let without = hear(CALLS, " V1.", Some(&[0, 2]));
+    assert!(without.ranked.iter().all(|c| c.meanings.iter().all(|m| m.call != "v1")));
+    assert!(without.ranked.first().is_none_or(|c| c.score < 0.0));
+    assert_eq!(hear(CALLS, " V1.", Some(&[])).ranked, []);
+    assert_eq!(best(&hear(CALLS, " V1.", Some(&[1, 999]))), "v1");
+}
+
+#[test]
+fn one_text_of_two_meanings_is_a_tie() {
+    let found = hear(CALLS, " Flaps 27.", None);
+    assert!(found.ranked.len() >= 2);
+    assert_eq!(found.ranked[0].score, found.ranked[1].score);
+}
+
+#[test]
+fn tells_whether_a_call_could_go_on() {
+    assert!(!hear(CALLS, " Gear", None).whole, "gear could become gear up");
+    assert!(hear(CALLS, " Gear", Some(&[5])).whole, "no longer call is live");
+    assert!(hear(CALLS, " Gear up", None).whole);
+}
+
+#[test]
+fn a_fourth_call_has_no_room() {
+    let found = hear(CALLS, " Gear. V1. Gear. V1.", None);
+    assert_eq!(best(&found), "gear v1 gear");
+    assert_eq!(found.ranked.iter().map(|c| c.meanings.len()).max(), Some(3));
+}
+
+#[test]
+fn what_noise_likes_counts_less() {
+    let lattice = Lattice::new(&graph(CALLS), small(TABLE));
+    let mut heard = lattice.tokens().encode(" gear");
+    let last = heard[heard.len() - 1];
+    heard.push(2);
+    let value = |_: &SlotKind, _: &[&str]| Some(Value::Number(0.0));
+    let score = |liked| {
+        let mut model = Fake { heard: heard.clone(), rows: Vec::new(), liked };
+        let found = search(&lattice, &CallSet::all(6), &value, &Settings::default(), &mut model).unwrap();
+        found.ranked.iter().find(|c| c.meanings[0].call == "gear").unwrap().score
+    };
+    assert!(score(Some((last, -6.0))) < score(None) - 1.0);
+}

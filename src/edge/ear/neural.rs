@@ -1,0 +1,198 @@
+//! The neural ear: encoder, decoder and beam search, held to a book's word graph.
+
+use super::noise;
+use crate::core::aircraft::Value;
+use crate::core::grammar::{CallSet, WordGraph};
+use crate::core::matcher::{Heard, Unheard};
+use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
+use crate::core::time::SessionTime;
+use crate::core::words::SlotKind;
+use crate::edge::native::{Branches, Decoder, Encoder, NativeError, Runtime, TOKENS};
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
+
+/// Why the ear cannot be had, or failed. One sentence each.
+#[derive(Debug, thiserror::Error)]
+pub enum EarError {
+    /// The runtime or a model.
+    #[error(transparent)]
+    Native(#[from] NativeError),
+    /// The token file cannot be read.
+    #[error("the token file {0} cannot be read: run the set-up again")]
+    NoTokens(PathBuf),
+    /// The token file is damaged.
+    #[error(transparent)]
+    Tokens(#[from] TokenFileError),
+    /// The token file belongs to another model.
+    #[error("the token file has {0} tokens where the model has {TOKENS}: run the set-up again")]
+    OtherTokens(usize),
+}
+
+/// What the ear made of a piece of sound, and how long it took on this machine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// The result.
+    pub found: Found,
+    /// Time of the whole decode.
+    pub took: Duration,
+}
+
+/// The neural ear for one word graph.
+#[derive(Debug)]
+pub struct NeuralEar {
+    encoder: Encoder,
+    decoder: Decoder,
+    lattice: Lattice,
+    settings: Settings,
+    /// The decoder over noise alone, nothing written yet.
+    silence: Branches,
+    silence_first: Vec<f32>,
+}
+
+impl NeuralEar {
+    /// Loads the models and compiles the graph.
+    ///
+    /// # Errors
+    /// A file is missing, damaged, of another kind, or the library cannot be used.
+    pub fn open(runtime: &Runtime, graph: &WordGraph) -> Result<NeuralEar, EarError> {
+        let path = runtime.models().join("moonshine-tiny-en/tokenizer.bin");
+        let bytes = std::fs::read(&path).map_err(|_| EarError::NoTokens(path))?;
+        let tokens = Tokens::parse(&bytes)?;
+        if tokens.len() != TOKENS {
+            return Err(EarError::OtherTokens(tokens.len()));
+        }
+        let mut encoder = Encoder::open(runtime)?;
+        let mut decoder = Decoder::open(runtime)?;
+        let encoded = encoder.encode(&noise::reference())?;
+        let mut silence_first = Vec::new();
+        let silence = decoder.begin(&encoded, &mut |logits| silence_first = log_probs(logits))?;
+        let lattice = Lattice::new(graph, tokens);
+        Ok(NeuralEar { encoder, decoder, lattice, settings: Settings::default(), silence, silence_first })
+    }
+
+    /// How it searches.
+    pub fn settings_mut(&mut self) -> &mut Settings {
+        &mut self.settings
+    }
+
+    /// Takes another book's graph; the models stay loaded.
+    pub fn listen_to(&mut self, graph: &WordGraph) {
+        self.lattice = Lattice::new(graph, self.lattice.tokens().clone());
+    }
+
+    /// How many calls the graph has.
+    pub fn calls(&self) -> usize {
+        self.lattice.calls()
+    }
+
+    /// Decodes mono samples at 16 kHz under the `live` calls. The same samples and calls give the same result.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
+        let began = Instant::now();
+        let encoded = self.encoder.encode(samples)?;
+        let mut first = Vec::new();
+        let sound = self.decoder.begin(&encoded, &mut |logits| first = log_probs(logits))?;
+        let mut model = Both {
+            decoder: &mut self.decoder,
+            sound: Side { branches: sound, first, rows: Vec::new(), odds: Vec::new() },
+            noise: Side {
+                branches: self.silence.clone(),
+                first: self.silence_first.clone(),
+                rows: Vec::new(),
+                odds: Vec::new(),
+            },
+        };
+        let found = search(&self.lattice, live, &value, &self.settings, &mut model)?;
+        Ok(Reading { found, took: began.elapsed() })
+    }
+
+    /// Decodes an utterance into what every ear returns.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn hear(
+        &mut self,
+        samples: &[f32],
+        live: &CallSet,
+        revision: u32,
+        speech: (SessionTime, SessionTime),
+    ) -> Result<(Heard, Reading), EarError> {
+        let reading = self.read(samples, live)?;
+        let unheard = if samples.is_empty() { Some(Unheard::NothingSaid) } else { None };
+        let ranked = if samples.is_empty() { Vec::new() } else { reading.found.ranked.clone() };
+        Ok((Heard { revision, ranked, unheard, pushed: false, speech }, reading))
+    }
+}
+
+/// What a slot's words stand for.
+fn value(kind: &SlotKind, words: &[&str]) -> Option<Value> {
+    let _ = kind;
+    Some(Value::Word(words.join(" ")))
+}
+
+/// One of the two sounds that a text is weighed against.
+struct Side {
+    branches: Branches,
+    first: Vec<f32>,
+    /// Node of each row.
+    rows: Vec<usize>,
+    /// Log probabilities, row by row.
+    odds: Vec<f32>,
+}
+
+impl Side {
+    fn start(&mut self) {
+        self.branches.truncate(1);
+        self.rows = vec![0];
+        self.odds = self.first.clone();
+    }
+
+    fn step(&mut self, decoder: &mut Decoder, rows: &[Row]) -> Result<(), NativeError> {
+        let wanted: Vec<(usize, u32)> = rows.iter().map(|r| (self.rows[r.parent], r.token)).collect();
+        let from = self.branches.len();
+        let odds = &mut self.odds;
+        odds.clear();
+        decoder.grow(&mut self.branches, &wanted, &mut |_, logits| odds.extend(log_probs(logits)))?;
+        self.rows = (from..self.branches.len()).collect();
+        Ok(())
+    }
+}
+
+/// The decoder over the sound and over noise alone, step by step. The two are separate batches: the model's rounding
+/// depends on what else is in a batch.
+struct Both<'a> {
+    decoder: &'a mut Decoder,
+    sound: Side,
+    noise: Side,
+}
+
+impl StepModel for Both<'_> {
+    type Error = NativeError;
+
+    fn start(&mut self) -> Result<(), NativeError> {
+        self.sound.start();
+        self.noise.start();
+        Ok(())
+    }
+
+    fn step(&mut self, rows: &[Row]) -> Result<(), NativeError> {
+        self.sound.step(self.decoder, rows)?;
+        self.noise.step(self.decoder, rows)
+    }
+
+    fn odds(&self, row: usize, token: u32) -> Odds {
+        let at = row * TOKENS + token as usize;
+        Odds { sound: self.sound.odds[at], noise: self.noise.odds[at] }
+    }
+}
+
+/// Logits less their LSE.
+fn log_probs(logits: &[f32]) -> Vec<f32> {
+    let high = logits.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    // What is this far below adds less than a rounding error.
+    let sum: f32 = logits.iter().map(|l| l - high).filter(|d| *d > -20.0).map(f32::exp).sum();
+    let all = high + sum.ln();
+    logits.iter().map(|l| l - all).collect()
+}
