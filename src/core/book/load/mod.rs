@@ -8,6 +8,8 @@ mod aircraft;
 mod calls;
 mod checks;
 pub mod condition;
+#[cfg(test)]
+mod condition_tests;
 mod flows;
 mod layers;
 mod lists;
