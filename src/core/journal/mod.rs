@@ -9,6 +9,7 @@ pub mod read;
 pub mod record;
 pub mod replay;
 pub mod resume;
+pub mod why;
 
 #[cfg(test)]
 mod toy;

@@ -35,8 +35,11 @@ pub struct Performance {
     open: Vec<Open>,
     quiet: Vec<Quiet>,
     to_say: VecDeque<ToSay>,
-    /// The id that now sounds.
+    /// The id of his own words that now sound.
     speaking: Option<u64>,
+    /// Lines of ours that sound now, and when the last one ended.
+    sounding: Vec<(Station, String)>,
+    quiet_since: Option<SessionTime>,
     next_id: u64,
     last_said: Option<String>,
     ramps: Vec<Ramp>,
@@ -88,6 +91,8 @@ struct ToSay {
     due: SessionTime,
     /// `None`: the last words again.
     text: Option<String>,
+    /// Also into a line of ours.
+    cut_in: bool,
 }
 
 #[derive(Debug, Clone)]
@@ -124,6 +129,8 @@ impl Performance {
             quiet: Vec::new(),
             to_say: VecDeque::new(),
             speaking: None,
+            sounding: Vec::new(),
+            quiet_since: None,
             next_id: 1,
             last_said: None,
             ramps: Vec::new(),
@@ -176,6 +183,7 @@ impl Performance {
     fn take(&mut self, at: SessionTime, event: &Event) {
         match event {
             Event::SpokenStarted { station, text } => {
+                self.sounding.push((*station, text.clone()));
                 self.starts.push(Spoken { station: *station, text: text.clone(), used: false });
                 let stern = self.quiet.iter().find(|q| at.since(q.from) < q.for_s).map(|q| (q.step, q.from, q.for_s));
                 if let Some((step, from, for_s)) = stern {
@@ -189,6 +197,10 @@ impl Performance {
                 self.settle(at, |w| w.hears(*station, text));
             }
             Event::SpokenEnded { station, text, cut } => {
+                if let Some(i) = self.sounding.iter().position(|(s, t)| s == station && t == text) {
+                    self.sounding.remove(i);
+                    self.quiet_since = Some(at);
+                }
                 if !cut {
                     self.ends.push(Spoken { station: *station, text: text.clone(), used: false });
                 }
@@ -423,7 +435,7 @@ impl Performance {
         self.deeds.extend(step.inject.iter().map(|fault| Deed::Inject { fault: fault.clone() }));
         self.deeds.extend(step.touch.iter().map(|what| Deed::Touch { what: what.clone() }));
         self.move_all(at, &step.moves, step.ramp_s, senses);
-        let say = step.say.map(|text| self.queue(at, Some(text)));
+        let say = step.say.map(|text| self.queue(at, Some(text), step.cut_in));
         self.stage = Stage::Acting { say };
     }
 
@@ -486,14 +498,24 @@ impl Performance {
             return;
         };
         self.reacted[i] += 1;
-        self.queue(at.plus(self.script.reaction_s), say);
+        self.queue(at.plus(self.script.reaction_s), say, false);
     }
 
-    fn queue(&mut self, due: SessionTime, text: Option<String>) -> u64 {
+    fn queue(&mut self, due: SessionTime, text: Option<String>, cut_in: bool) -> u64 {
         let id = self.next_id;
         self.next_id += 1;
-        self.to_say.push_back(ToSay { id, due, text });
+        self.to_say.push_back(ToSay { id, due, text, cut_in });
         id
+    }
+
+    /// When words may begin: he does not talk into a line, nor sooner than `reaction_s` after one. `None` while one sounds.
+    fn may_say(&self, words: &ToSay) -> Option<SessionTime> {
+        match self.quiet_since {
+            _ if words.cut_in => Some(words.due),
+            _ if !self.sounding.is_empty() => None,
+            Some(quiet) => Some(words.due.max(quiet.plus(self.script.reaction_s))),
+            None => Some(words.due),
+        }
     }
 
     /// He says one thing at a time, the earliest due first.
@@ -501,7 +523,8 @@ impl Performance {
         if self.speaking.is_some() || self.stage == Stage::Over {
             return;
         }
-        let next = self.to_say.iter().enumerate().filter(|(_, t)| t.due <= at).min_by_key(|(_, t)| (t.due, t.id));
+        let may = |t: &ToSay| self.may_say(t).is_some_and(|due| due <= at);
+        let next = self.to_say.iter().enumerate().filter(|(_, t)| may(t)).min_by_key(|(_, t)| (t.due, t.id));
         let Some(next) = next.map(|(i, _)| i).and_then(|i| self.to_say.remove(i)) else { return };
         let Some(text) = next.text.or(self.last_said.clone()) else { return };
         self.last_said = Some(text.clone());
@@ -518,7 +541,7 @@ impl Performance {
         let past = |t: SessionTime| SessionTime(t.0 + 1);
         let mut all: Vec<SessionTime> = self.open.iter().filter_map(|o| o.deadline).map(past).collect();
         all.extend(self.quiet.iter().map(|q| q.from.plus(q.for_s)));
-        all.extend(self.to_say.iter().map(|t| t.due));
+        all.extend(self.to_say.iter().filter_map(|t| self.may_say(t)));
         all.extend(self.ramps.iter().map(Ramp::next));
         all.push(SessionTime::from_secs(self.script.limit_s));
         match self.stage {

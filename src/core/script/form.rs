@@ -13,6 +13,8 @@ use toml::Spanned;
 /// A script, ready to be acted out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Script {
+    /// Line of `[script]` in the file, from 1.
+    pub line: usize,
     /// One line for people.
     pub title: String,
     /// Folder name in `phrasebooks/`, or a path that begins with `.` or `/`.
@@ -78,6 +80,8 @@ pub struct World {
 /// `[[steps]]`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Step {
+    /// Its line in the file, from 1.
+    pub line: usize,
     /// For messages.
     pub name: Option<String>,
     /// When it begins.
@@ -86,6 +90,8 @@ pub struct Step {
     pub delay_s: f64,
     /// He says this.
     pub say: Option<String>,
+    /// He says it also while a line of ours sounds.
+    pub cut_in: bool,
     /// He moves these controls.
     pub moves: BTreeMap<String, Value>,
     /// Numbers go there evenly in so many seconds.
@@ -246,6 +252,8 @@ struct RawStep {
     optional: bool,
     delay_s: Option<f64>,
     say: Option<String>,
+    #[serde(default)]
+    cut_in: bool,
     #[serde(default, rename = "move")]
     moves: BTreeMap<String, Value>,
     ramp_s: Option<f64>,
@@ -350,7 +358,8 @@ pub fn parse(text: &str) -> Result<Script, Vec<Problem>> {
         let line = e.span().map_or(1, |s| line_of(s.start));
         vec![Problem { line, sentence: plain(e.message()) }]
     })?;
-    let mut faults = Faults { line: line_of(raw.script.span().start), all: Vec::new() };
+    let line = line_of(raw.script.span().start);
+    let mut faults = Faults { line, all: Vec::new() };
     let head = raw.script.into_inner();
     faults.words("title", Some(&head.title));
     faults.words("book", Some(&head.book));
@@ -392,6 +401,7 @@ pub fn parse(text: &str) -> Result<Script, Vec<Problem>> {
         flying: head.arrangement.flying.unwrap_or(who.flying),
     };
     Ok(Script {
+        line,
         title: head.title,
         book: head.book,
         phase: head.phase,
@@ -433,6 +443,9 @@ fn step(raw: RawStep, reaction_s: f64, faults: &mut Faults) -> Step {
     if raw.ramp_s.is_some() && raw.moves.is_empty() {
         faults.add("`ramp_s` belongs to `move`: add it, or take `ramp_s` away.");
     }
+    if raw.cut_in && raw.say.is_none() {
+        faults.add("`cut_in` belongs to `say`: add it, or take `cut_in` away.");
+    }
     faults.words("say", raw.say.as_ref());
     faults.words("touch", raw.touch.as_ref());
     faults.words("when", trigger.when.as_ref());
@@ -445,10 +458,12 @@ fn step(raw: RawStep, reaction_s: f64, faults: &mut Faults) -> Step {
     }
     let never = RawNever { spoken: raw.never_spoken, set: raw.never_set, called: raw.never_called };
     Step {
+        line: faults.line,
         name: raw.name,
         trigger,
         delay_s: faults.seconds("delay_s", raw.delay_s, natural),
         say: raw.say,
+        cut_in: raw.cut_in,
         moves: raw.moves,
         ramp_s: faults.seconds("ramp_s", raw.ramp_s, 0.0),
         set: raw.set,

@@ -4,15 +4,15 @@
 //! and gives a verdict. Tests and the demo's captain use the same.
 
 mod act;
+mod check;
 mod deed;
-//mod check;
 mod form;
 mod pattern;
 mod wanted;
 
 pub use act::Performance;
+pub use check::check;
 pub use deed::{Deed, Event, Failure, Senses, Turn};
-//pub use check::check;
 pub use form::{Never, Noise, Problem, Reaction, Script, Step, Trigger, World, parse};
 pub use pattern::Pattern;
 pub use wanted::Wanted;

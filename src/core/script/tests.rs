@@ -80,7 +80,9 @@ fn play(steps: &str, world: Vec<(f64, Now)>) -> String {
     let mut at = SessionTime::ZERO;
     let mut told = Vec::new();
     for _ in 0..2000 {
-        changes.iter().filter(|(t, ..)| *t <= at).for_each(|(_, k, v)| drop(senses.0.insert(k.to_string(), *v)));
+        changes.iter().filter(|(t, ..)| *t <= at).for_each(|(_, k, v)| {
+            senses.0.insert(k.to_string(), *v);
+        });
         changes.retain(|(t, ..)| *t > at);
         due.sort_by_key(|(t, n, _)| (*t, *n));
         let now: Vec<Event> = due.iter().filter(|(t, ..)| *t <= at).map(|(.., e)| e.clone()).collect();
@@ -145,16 +147,16 @@ within_s = 3
 say = "two"
 "#;
     assert_snapshot!(play(twice, vec![(-0.5, line("go")), (8.0, line("go"))]), @r#"
-    0.00 says "ready"
-    1.00 says "one"
-    5.00 over
+    1.00 says "ready"
+    2.00 says "one"
+    6.00 over
     step 3: its trigger did not come within 3 s (spoken: "go"); the script stops here.
     "#);
     assert_snapshot!(play(twice, vec![(-0.5, line("go")), (0.2, line("go"))]), @r#"
-    0.00 says "ready"
-    1.00 says "one"
-    2.50 says "two"
-    4.50 over
+    1.70 says "ready"
+    2.70 says "one"
+    4.20 says "two"
+    6.20 over
     "#);
 }
 
@@ -193,9 +195,9 @@ say = "last"
     2.50 says "time"
     5.00 says "sixty"
     8.00 says "climbing"
-    12.50 says "hi"
-    15.50 says "last"
-    17.50 over
+    13.50 says "hi"
+    16.50 says "last"
+    18.50 over
     "#);
 }
 
@@ -441,8 +443,8 @@ say = "z"
 "#;
     assert_snapshot!(play(steps, vec![(9.0, line("y"))]), @r#"
     0.00 says "x"
-    10.00 says "z"
-    12.00 over
+    10.50 says "z"
+    12.50 over
     "#);
     assert_snapshot!(play(steps, vec![]), @r#"
     0.00 says "x"
@@ -476,6 +478,22 @@ say = "not this: it set off a step"
     7.50 says "flaps five"
     15.50 says "thanks"
     17.50 over
+    "#);
+}
+
+#[test]
+fn he_does_not_talk_into_a_line_unless_told_to() {
+    let steps = |how: &str| format!("[[steps]]\nat = 1.2\nsay = \"x\"\n{how}[[steps]]\nsay = \"y\"\n");
+    let world = || vec![(1.0, line("one")), (2.2, line("two"))];
+    assert_snapshot!(play(&steps(""), world()), @r#"
+    3.70 says "x"
+    4.70 says "y"
+    6.70 over
+    "#);
+    assert_snapshot!(play(&steps("cut_in = true\n"), world()), @r#"
+    1.20 says "x"
+    3.70 says "y"
+    5.70 over
     "#);
 }
 
@@ -520,7 +538,7 @@ fn every_mistake_has_a_line_and_a_remedy() {
     assert_snapshot!(told("[script"), @"line 1: unclosed table, expected `]`: correct the TOML here.");
     assert_snapshot!(told("[script]\ntitle = \"t\"\nbook = \"b\"\n"), @"line 1: the script has no [[steps]]: write at least one.");
     assert_snapshot!(told(&format!("{HEAD}[[steps]]\nsay = \"x\"\non_spokn = \"y\"\n")), @"line 7: `on_spokn` is not known here: write `on_spoken`.");
-    assert_snapshot!(told(&format!("{HEAD}[[steps]]\nwhenever_it_rains = 1\n")), @"line 6: `whenever_it_rains` is not known here: it can be name, at, after, after_met, on_spoken, from, as_it_begins, on_phase, when, within_s, optional, delay_s, say, move, ramp_s, set, inject, touch, expect, silent_for_s, never_spoken, never_set, never_called.");
+    assert_snapshot!(told(&format!("{HEAD}[[steps]]\nwhenever_it_rains = 1\n")), @"line 6: `whenever_it_rains` is not known here: it can be name, at, after, after_met, on_spoken, from, as_it_begins, on_phase, when, within_s, optional, delay_s, say, cut_in, move, ramp_s, set, inject, touch, expect, silent_for_s, never_spoken, never_set, never_called.");
     assert_snapshot!(told(&format!("{HEAD}[[steps]]\non_spoken = \"x\"\nfrom = \"grund\"\n")), @"line 7: `grund` is not known here: write `ground`.");
     assert_snapshot!(told(&format!("{HEAD}[[steps]]\nat = \"soon\"\n")), @r#"line 6: invalid type: string "soon", expected f64: correct the TOML here."#);
     let many = r#"

@@ -251,10 +251,10 @@ mod tests {
         let told = |r: Result<(), String>| r.unwrap_err().replace(&dir.path().display().to_string(), "DIR");
         let create = |p: &str| told(JournalFile::create(&dir.path().join(p), &header()).map(drop));
         std::fs::write(dir.path().join("file"), "x").unwrap();
-        insta::assert_snapshot!(create(""), @"");
-        insta::assert_snapshot!(create("file/j.jsonl"), @"");
-        insta::assert_snapshot!(told(load_journal(&dir.path().join("none")).map(drop)), @"");
-        insta::assert_snapshot!(told(load_journal(&dir.path().join("file")).map(drop)), @"");
+        insta::assert_snapshot!(create(""), @"The journal DIR/ cannot be created (Is a directory): choose another place with --journal.");
+        insta::assert_snapshot!(create("file/j.jsonl"), @"The journal DIR/file/j.jsonl cannot be created (File exists): choose another place with --journal.");
+        insta::assert_snapshot!(told(load_journal(&dir.path().join("none")).map(drop)), @"The journal DIR/none cannot be read (No such file or directory): give the path of a journal that fly or demo wrote.");
+        insta::assert_snapshot!(told(load_journal(&dir.path().join("file")).map(drop)), @r#"DIR/file: This file is not a journal of antiphon: its first line does not say "antiphon_journal"; give a file that fly or demo wrote."#);
         /// A disk without room.
         struct Full;
         impl Write for Full {
@@ -265,6 +265,6 @@ mod tests {
                 Ok(())
             }
         }
-        insta::assert_snapshot!(told(JournalFile::to(Full, "DIR/j", &header()).map(drop)), @"");
+        insta::assert_snapshot!(told(JournalFile::to(Full, "DIR/j", &header()).map(drop)), @"The journal DIR/j cannot be written (no storage space): make room on the disk.");
     }
 }
