@@ -213,9 +213,14 @@ impl Check<'_> {
 
     /// The stretch of a node: its own token joined with those of its parts.
     fn at(&self, e: &IdedExpr) -> (usize, usize) {
+        // The parser counts bytes, and its end is the last byte that belongs.
         let own = self.info.offset_for(e.id).map(|(a, b)| {
-            let start = byte_of(self.text, a as usize);
-            (start, byte_of(self.text, b as usize + 1).max(start))
+            let start = super::floor(self.text, a as usize);
+            let mut end = (b as usize + 1).clamp(start, self.text.len());
+            while !self.text.is_char_boundary(end) {
+                end += 1;
+            }
+            (start, end)
         });
         let parts: Vec<&IdedExpr> = match &e.expr {
             Ast::Call(c) => c.target.iter().map(|t| &**t).chain(c.args.iter()).collect(),
@@ -227,6 +232,12 @@ impl Check<'_> {
         let mut at = parts.into_iter().map(|p| self.at(p)).reduce(join).or(own).unwrap_or((0, self.text.len()));
         if let Some(own) = own {
             at = join(at, own);
+        }
+        // A member's own token is its root or its dot: the field follows.
+        if let Ast::Select(s) = &e.expr
+            && let Some(i) = self.text[at.1..].find(&s.field)
+        {
+            at.1 += i + s.field.len();
         }
         at
     }
@@ -449,9 +460,8 @@ impl Check<'_> {
         depth: usize,
     ) -> Option<Typed> {
         if let Some(target) = target {
-            if let Some(t) = self.node(target, depth) {
-                let _ = t.kind;
-            }
+            // For the faults in it.
+            self.node(target, depth);
             return self.refuse(at, &format!("`.{f}(…)`"));
         }
         if f == operators::IN {
