@@ -93,6 +93,7 @@ fn floors_planted() {
         "fn f(edge: &Edge) { edge.rises(); Edge::Rising }",
         "use crate::core::book::edge;",
         "use super::expr::{self, Expr};",
+        "#[cfg(test)]\n#[path = \"expr_tests.rs\"]\nmod tests;",
         "fn f(c: char) -> bool { c == '\"' || c == '\\'' } // crate::edge",
     ];
     for text in good {
@@ -250,6 +251,7 @@ fn machine_planted() {
         check("machine", "docs/audio.md", &format!("first line\n{text}"), &[2]);
     }
     check("machine", "Cargo.lock", &lock, &[]);
+    check("machine", "tests/fuzz/Cargo.lock", &lock, &[]);
     check("machine", "docs/audio.md", &["docs/wo", "rk/x and target/t", "mp/y and /usr/include/z"].concat(), &[]);
     check("machine", "docs/audio.md", "homework, root, tmp and npm", &[]);
 }
@@ -295,7 +297,7 @@ fn sources_are_read() {
     };
     assert_eq!(
         whole("use super::{schema::{self, Book as B}, super::time::*}; use std::fmt;"),
-        ["core::book::schema", "core::book::schema::Book", "core::book::time::*", "-"]
+        ["core::book::schema", "core::book::schema::Book", "core::time::*", "-"]
     );
     assert_eq!(whole("use crate::core::time::Wake; use self::x;"), ["core::time::Wake", "core::book::expr::x"]);
     assert_eq!(

@@ -142,7 +142,8 @@ pub fn floors(file: &File) -> Vec<Finding> {
         })
         .collect();
     for (i, token) in tokens.iter().enumerate() {
-        if goes_on(&tokens, i, &["#", "[", "path"]) || goes_on(&tokens, i, &["extern", "crate"]) {
+        let up = || file.text.lines().nth(token.line - 1).is_some_and(|l| l.contains(".."));
+        if (goes_on(&tokens, i, &["#", "[", "path"]) && up()) || goes_on(&tokens, i, &["extern", "crate"]) {
             out.push(finding(token.line, "core takes in a file or crate by a side door"));
         }
     }
@@ -284,7 +285,7 @@ pub fn machine(file: &File) -> Vec<Finding> {
         ["hugging", "face.co"],
     ];
     // Cargo writes its registry's name into the lock file; licences are the words of others.
-    if file.text.contains('\0') || file.path == "Cargo.lock" || file.path.starts_with("LICENSE") {
+    if file.text.contains('\0') || file.path.ends_with("Cargo.lock") || file.path.starts_with("LICENSE") {
         return Vec::new();
     }
     let mut out = Vec::new();

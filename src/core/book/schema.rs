@@ -142,6 +142,8 @@ pub struct Control {
     pub values: ValueKind,
     /// The indication must arrive within this; on the sim's clock. Default 3 s.
     pub travel_s: f64,
+    /// Whose it is: anything but the flight deck's is moved only by `make` in a flow of that station.
+    pub station: Station,
     /// Needs the stricter score.
     pub critical: bool,
     /// Refusals: when the condition (with `to` bound) holds, the command is refused with the sentence.
@@ -232,6 +234,8 @@ pub struct Call {
 pub struct Effect {
     /// Only if this holds; absent is true, unknown is false.
     pub only_if: Option<Expr>,
+    /// `also = true`: done besides the first that holds, if its own condition holds.
+    pub also: bool,
     /// The effect.
     pub act: Act,
 }
@@ -322,6 +326,18 @@ pub enum Format {
     Runway,
     /// One decimal.
     Decimal,
+    /// A whole number in words.
+    Number,
+    /// Knots, digit by digit.
+    Speed,
+    /// A VHF channel.
+    Frequency,
+    /// Four digits.
+    Squawk,
+    /// An altimeter setting.
+    Qnh,
+    /// The spelling alphabet.
+    Letters,
 }
 
 /// What starts a flow on its own: `start = { when = "…" }`, `{ after_flow = "…" }`, `{ after_checklist = "…" }`, `{ on_phase = "…" }`.

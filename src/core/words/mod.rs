@@ -18,6 +18,6 @@ pub use forms::{BUILT_IN, FORMS};
 pub use regime::Regime;
 pub use say::{Form, say};
 pub use slot::SlotKind;
-pub use spelling::{ALPHABET, digit, is_number_word, letter, variants};
+pub use spelling::{ALPHABET, SPELLED_TWO_WAYS, digit, is_number_word, letter, variants};
 pub use typed::{readings, spell};
 pub use value::value;

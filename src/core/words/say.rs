@@ -207,7 +207,7 @@ pub(super) fn cardinal(n: u32, and: bool) -> String {
         0..=99 => below_hundred(n),
         100..=999 => {
             let head = format!("{} hundred", DIGITS[n as usize / 100]);
-            if n % 100 == 0 { head } else { format!("{head}{joint}{}", below_hundred(n % 100)) }
+            if n.is_multiple_of(100) { head } else { format!("{head}{joint}{}", below_hundred(n % 100)) }
         }
         _ => {
             let (unit, name) = if n < 1_000_000 { (1000, "thousand") } else { (1_000_000, "million") };

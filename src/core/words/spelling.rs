@@ -15,6 +15,12 @@ pub const ALPHABET: [&str; 26] = [
     "yankee", "zulu",
 ];
 
+/// The words that [`variants`] knows another spelling of.
+pub const SPELLED_TWO_WAYS: &[&str] = &[
+    "zero", "three", "four", "five", "nine", "niner", "thousand", "alfa", "alpha", "juliett", "juliet", "whiskey",
+    "whisky", "x-ray", "xray", "centre", "center", "decimal",
+];
+
 /// Other spellings under which a word of the graph may arrive: a radio pronunciation (ICAO Annex 10 Volume II
 /// 5.2.1.4.3.1: tree, fower, fife, niner, tousand) or another orthography. `oh` for zero is common practice, no source.
 pub fn variants(word: &str) -> &'static [&'static str] {

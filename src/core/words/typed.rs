@@ -112,6 +112,7 @@ fn letters(word: &str, after_digits: bool, alone: bool) -> Vec<String> {
         "kt" | "kts" if after_digits => one("knots"),
         "hpa" if after_digits => one("hectopascals"),
         "fl" if !alone => one("flight level"),
+        "fl" => vec!["flight level".to_owned(), "fl".to_owned()],
         w if w.len() == 1 && w.is_ascii() => {
             let i = (w.as_bytes()[0].wrapping_sub(b'a')) as usize;
             std::iter::once(w.to_owned()).chain(ALPHABET.get(i).map(|a| (*a).to_owned())).collect()

@@ -1,0 +1,296 @@
+//! The one place that accepts.
+
+use super::{Heard, Unheard};
+use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph, accepts};
+use std::fmt;
+
+/// What a score must be. All in nats.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Thresholds {
+    /// The best reading must score more than this.
+    pub score: f64,
+    /// It must lead the best reading with other meanings by more than this.
+    pub margin: f64,
+    /// Takes the place of `score` when one of the calls is critical.
+    pub critical_score: f64,
+    /// Takes the place of `margin` when one of the calls is critical.
+    pub critical_margin: f64,
+    /// A reading that fails by no more than this resembles a call: enough to ask for it again.
+    pub resembling: f64,
+}
+
+impl Default for Thresholds {
+    /// For the neural ear. Score and margin as measured on synthetic speech with prior weight 0.65 (112 phrases a noise
+    /// level: none wrong at 10 dB). The critical pair and the band are ours and not yet measured.
+    fn default() -> Self {
+        Thresholds { score: 2.0, margin: 1.5, critical_score: 4.0, critical_margin: 3.0, resembling: 3.0 }
+    }
+}
+
+impl Thresholds {
+    /// For typed and Vosk text, on the scale of [`super::match_text`]: the score is reached within the cost limit, the
+    /// critical score within half of it. The margin stays below [`super::SPLIT`].
+    pub fn text() -> Self {
+        Thresholds { score: 2.0, margin: 1.5, critical_score: 6.0, critical_margin: 1.5, resembling: 4.0 }
+    }
+
+    /// These with every call held to the critical values: while the program itself speaks, and before the endpoint.
+    #[must_use]
+    pub fn strict(&self) -> Self {
+        Thresholds {
+            score: self.score.max(self.critical_score),
+            margin: self.margin.max(self.critical_margin),
+            ..self.clone()
+        }
+    }
+}
+
+/// Why nothing was accepted. `Display` gives the words of `hear --json`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reason {
+    /// Silence.
+    NothingSaid,
+    /// Speech, but none of our calls.
+    NoSuchCall,
+    /// A call, but not one that is live.
+    NotNow,
+    /// Two calls fit equally well.
+    Tie,
+    /// Speech too faint to understand.
+    TooFaint,
+    /// No sound arrives at all.
+    MicrophoneDead,
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Reason::NothingSaid => "nothing said",
+            Reason::NoSuchCall => "no such call",
+            Reason::NotNow => "not now",
+            Reason::Tie => "tie",
+            Reason::TooFaint => "too faint",
+            Reason::MicrophoneDead => "microphone dead",
+        })
+    }
+}
+
+/// What is made of an utterance.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Choice {
+    /// These calls were made, in this order.
+    Accept {
+        /// The calls that are live; at least one.
+        meanings: Vec<Meaning>,
+        /// Calls of the same breath that are not live now: to be told, not done.
+        not_now: Vec<Meaning>,
+        /// Score of the reading, nats.
+        score: f64,
+    },
+    /// None was.
+    Refuse {
+        /// Why.
+        reason: Reason,
+        /// Whether it came near a live call, so that asking again makes sense with an open microphone.
+        resembling: bool,
+        /// The best reading, if there was one.
+        text: Option<String>,
+    },
+}
+
+/// Decides what `heard` was, if anything.
+///
+/// `live` are the calls that can be made now, `due` those of them that answer something: a due call wins over others that
+/// have the same words, and a live call over one that is not. `critical` calls are held to the stricter values, and so is
+/// the whole breath that holds one. While the program speaks itself, pass the always-live calls as `live` and
+/// [`Thresholds::strict`].
+pub fn choose(
+    heard: &Heard,
+    graph: &WordGraph,
+    live: &CallSet,
+    due: &CallSet,
+    critical: impl Fn(CallId) -> bool,
+    thresholds: &Thresholds,
+) -> Choice {
+    let refuse = |reason, resembling, text| Choice::Refuse { reason, resembling, text };
+    if let Some(unheard) = heard.unheard {
+        let reason = match unheard {
+            Unheard::NothingSaid => Reason::NothingSaid,
+            Unheard::TooFaint => Reason::TooFaint,
+            Unheard::MicrophoneDead => Reason::MicrophoneDead,
+        };
+        return refuse(reason, false, None);
+    }
+    let calls = |i: usize| heard.ranked[i].meanings.iter().map(|m| graph.call(&m.call));
+    // How well a reading fits what is going on: due before live before neither.
+    let fit = |i: usize| {
+        let all_live = calls(i).all(|c| c.is_some_and(|c| live.contains(c)));
+        let any_due = calls(i).any(|c| c.is_some_and(|c| due.contains(c)));
+        (all_live, all_live && any_due)
+    };
+    let Some(best) = heard.ranked.first() else { return refuse(Reason::NoSuchCall, false, None) };
+    // Of readings that cannot be told apart by ear, since their words are the same, the one that fits best is meant.
+    let same: Vec<usize> = (0..heard.ranked.len())
+        .filter(|i| {
+            *i == 0 || (best.score - heard.ranked[*i].score <= thresholds.margin && same_words(heard, graph, *i))
+        })
+        .collect();
+    let top = same.iter().map(|i| fit(*i)).max().unwrap_or_default();
+    let equals: Vec<usize> = same.iter().copied().filter(|i| fit(*i) == top).collect();
+    let chosen = equals[0];
+    let reading = &heard.ranked[chosen];
+    let text = Some(reading.text.clone());
+
+    let ids: Vec<Option<CallId>> = calls(chosen).collect();
+    let is_critical = ids.iter().flatten().any(|c| critical(*c));
+    let (score, margin) = match is_critical {
+        true => (thresholds.score.max(thresholds.critical_score), thresholds.margin.max(thresholds.critical_margin)),
+        false => (thresholds.score, thresholds.margin),
+    };
+    let any_live = ids.iter().flatten().any(|c| live.contains(*c));
+    if ids.is_empty() || ids.iter().any(Option::is_none) {
+        return refuse(Reason::NoSuchCall, false, text);
+    }
+    if reading.score.is_nan() || reading.score <= score {
+        let resembling = any_live && reading.score > thresholds.score - thresholds.resembling;
+        return refuse(Reason::NoSuchCall, resembling, text);
+    }
+    let rival = (0..heard.ranked.len())
+        .filter(|i| *i != chosen && (equals.contains(i) || !same.contains(i)))
+        .map(|i| heard.ranked[i].score)
+        .fold(f64::NEG_INFINITY, f64::max);
+    if equals.len() > 1 || best.score.max(reading.score) - rival <= margin {
+        return refuse(Reason::Tie, any_live, text);
+    }
+    if !any_live {
+        return refuse(Reason::NotNow, false, text);
+    }
+    let (meanings, not_now): (Vec<_>, Vec<_>) =
+        reading.meanings.iter().cloned().partition(|m| graph.call(&m.call).is_some_and(|c| live.contains(c)));
+    Choice::Accept { meanings, not_now, score: reading.score }
+}
+
+/// Whether reading `i` could be the very words of the best one.
+fn same_words(heard: &Heard, graph: &WordGraph, i: usize) -> bool {
+    let plain = |text: &str| -> Vec<String> {
+        let kept = |c: char| c.is_alphanumeric() || c == '\'' || c == '-';
+        text.to_lowercase().split(|c| !kept(c)).filter(|w| !w.is_empty()).map(str::to_owned).collect()
+    };
+    let (best, other) = (&heard.ranked[0], &heard.ranked[i]);
+    let said = plain(&best.text);
+    if said == plain(&other.text) {
+        return true;
+    }
+    let [meaning] = other.meanings.as_slice() else { return false };
+    let said: Vec<&str> = said.iter().map(String::as_str).collect();
+    graph.call(&meaning.call).is_some_and(|call| accepts(graph, call, &said).contains(meaning))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::grammar::{NamedSlots, Rules, build, parse};
+    use crate::core::matcher::Candidate;
+    use crate::core::time::SessionTime;
+
+    /// Calls `a` to `f`; `c` and `d` have the same words; `f` is critical.
+    fn graph() -> WordGraph {
+        let say = [("a", "alpha one"), ("b", "beta"), ("c", "checked"), ("d", "checked"), ("e", "e"), ("f", "fire")];
+        let calls = say.map(|(name, text)| (name.to_owned(), vec![parse(text).0]));
+        build(&calls, &Rules::new(), &NamedSlots::new()).0
+    }
+
+    fn set(names: &str) -> CallSet {
+        let graph = graph();
+        names.chars().filter_map(|c| graph.call(&c.to_string())).collect()
+    }
+
+    /// `ranked`: calls of a reading as letters, its score and its text.
+    fn check(live: &str, due: &str, ranked: &[(&str, f64, &str)], expected: &str) {
+        let graph = graph();
+        let ranked = ranked.iter().map(|(calls, score, text)| Candidate {
+            meanings: calls.chars().map(|c| Meaning { call: c.to_string(), slots: Default::default() }).collect(),
+            score: *score,
+            text: (*text).to_owned(),
+        });
+        let speech = (SessionTime::ZERO, SessionTime::ZERO);
+        let heard = Heard { revision: 1, ranked: ranked.collect(), unheard: None, typed: false, pushed: false, speech };
+        let critical = |c: CallId| graph.calls[c.0 as usize].name == "f";
+        let choice = choose(&heard, &graph, &set(live), &set(due), critical, &Thresholds::default());
+        let names = |all: &[Meaning]| all.iter().map(|m| m.call.as_str()).collect::<String>();
+        let told = match choice {
+            Choice::Accept { meanings, not_now, .. } if not_now.is_empty() => names(&meanings),
+            Choice::Accept { meanings, not_now, .. } => format!("{} not {}", names(&meanings), names(&not_now)),
+            Choice::Refuse { reason, resembling: true, .. } => format!("{reason}, resembling"),
+            Choice::Refuse { reason, .. } => reason.to_string(),
+        };
+        assert_eq!(told, expected, "live {live} due {due} {heard:?}");
+    }
+
+    #[test]
+    fn score_and_margin() {
+        check("ab", "", &[("a", 5.0, "")], "a");
+        check("ab", "", &[("a", 2.0, "")], "no such call, resembling");
+        check("ab", "", &[("a", -1.0, "")], "no such call");
+        check("ab", "", &[("a", f64::NAN, "")], "no such call");
+        check("ab", "", &[], "no such call");
+        check("ab", "", &[("a", 5.0, "alpha one"), ("b", 3.4, "beta")], "a");
+        check("ab", "", &[("a", 5.0, "alpha one"), ("b", 3.5, "beta")], "tie, resembling");
+        check("ab", "b", &[("a", 5.0, "alpha one"), ("b", 4.9, "beta")], "tie, resembling");
+        check("ab", "", &[("z", 5.0, "")], "no such call");
+    }
+
+    #[test]
+    fn what_is_live() {
+        check("b", "", &[("a", 5.0, "")], "not now");
+        check("", "", &[("a", 5.0, "")], "not now");
+        check("b", "", &[("a", 1.0, "")], "no such call");
+        check("ab", "", &[("ab", 5.0, "")], "ab");
+        check("a", "", &[("ab", 5.0, "")], "a not b");
+        check("b", "", &[("ab", 5.0, "")], "b not a");
+    }
+
+    #[test]
+    fn same_words() {
+        check("cd", "", &[("c", 5.0, "checked"), ("d", 5.0, "checked")], "tie, resembling");
+        check("cd", "d", &[("c", 5.0, "Checked."), ("d", 4.9, "checked")], "d");
+        check("cd", "cd", &[("c", 5.0, "checked"), ("d", 4.9, "checked")], "tie, resembling");
+        check("d", "", &[("c", 5.0, "checked"), ("d", 4.9, "checked")], "d");
+        check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "tie, resembling");
+        // The due call's best wording is another, but the words that were heard are its own too.
+        check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "check")], "d");
+    }
+
+    #[test]
+    fn critical_calls() {
+        check("f", "", &[("f", 5.0, "")], "f");
+        check("f", "", &[("f", 4.0, "")], "no such call, resembling");
+        check("af", "", &[("f", 6.0, "fire"), ("a", 3.5, "alpha one")], "tie, resembling");
+        check("af", "", &[("a", 6.0, "alpha one"), ("f", 4.0, "fire")], "a");
+        check("af", "", &[("af", 3.0, "")], "no such call, resembling");
+    }
+
+    #[test]
+    fn nothing_to_choose_from() {
+        let graph = graph();
+        for (unheard, text) in [
+            (Unheard::NothingSaid, "nothing said"),
+            (Unheard::TooFaint, "too faint"),
+            (Unheard::MicrophoneDead, "microphone dead"),
+        ] {
+            let speech = (SessionTime::ZERO, SessionTime::ZERO);
+            let heard = Heard { revision: 1, ranked: Vec::new(), unheard: Some(unheard), typed: false, pushed: true, speech };
+            let choice = choose(&heard, &graph, &set("a"), &set(""), |_| false, &Thresholds::default());
+            let Choice::Refuse { reason, resembling: false, text: None } = choice else { panic!("{choice:?}") };
+            assert_eq!(reason.to_string(), text);
+        }
+    }
+
+    #[test]
+    fn strict_holds_every_call_to_the_critical_values() {
+        for t in [Thresholds::default(), Thresholds::text()] {
+            assert_eq!((t.strict().score, t.strict().margin), (t.critical_score, t.critical_margin));
+        }
+        assert!(Thresholds::text().margin < super::super::SPLIT && Thresholds::text().score == super::super::AT_LIMIT);
+    }
+}
