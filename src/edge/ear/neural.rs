@@ -120,7 +120,7 @@ impl NeuralEar {
         let reading = self.read(samples, live)?;
         let unheard = if samples.is_empty() { Some(Unheard::NothingSaid) } else { None };
         let ranked = if samples.is_empty() { Vec::new() } else { reading.found.ranked.clone() };
-        Ok((Heard { revision, ranked, unheard, pushed: false, speech }, reading))
+        Ok((Heard { revision, ranked, unheard, typed: false, pushed: false, speech }, reading))
     }
 }
 
