@@ -33,7 +33,9 @@ pub fn run(args: Args) -> CliResult {
     let at = match &args.why {
         None => None,
         Some(text) => Some(parse_time(text).ok_or_else(|| {
-            Failure::new(format!("\u{201c}{text}\u{201d} is not a time: write seconds (83.2) or minutes and seconds (1:23.2)."))
+            Failure::new(format!(
+                "\u{201c}{text}\u{201d} is not a time: write seconds (83.2) or minutes and seconds (1:23.2)."
+            ))
         })?),
     };
     let journal = load_journal(&args.journal).map_err(Failure::new)?;
@@ -78,7 +80,9 @@ fn judge(journal: &Journal, book_hash: &str, engine: &mut dyn Engine) -> (Vec<St
     let ours = env!("CARGO_PKG_VERSION");
     if header.program != ours {
         let theirs = &header.program;
-        lines.push(format!("The journal was written by antiphon {theirs} and this is {ours}: differences may come from that."));
+        lines.push(format!(
+            "The journal was written by antiphon {theirs} and this is {ours}: differences may come from that."
+        ));
     }
     lines.extend(journal.tail.sentence());
     // An altered input may be one that the engine cannot bear.
@@ -92,7 +96,9 @@ fn judge(journal: &Journal, book_hash: &str, engine: &mut dyn Engine) -> (Vec<St
             Outcome::Problems
         }
         Err(_) => {
-            lines.push("first difference: the engine stopped over an input of this journal, which it had borne before.".into());
+            lines.push(
+                "first difference: the engine stopped over an input of this journal, which it had borne before.".into(),
+            );
             Outcome::Problems
         }
     };
