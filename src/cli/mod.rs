@@ -1,3 +1,9 @@
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    clippy::disallowed_macros,
+    reason = "the command line prints and asks for files"
+)]
 //! One thin file a subcommand.
 
 mod check;

@@ -1,3 +1,12 @@
+#![cfg_attr(
+    test,
+    allow(
+        clippy::disallowed_methods,
+        clippy::disallowed_types,
+        clippy::disallowed_macros,
+        reason = "unit tests may read files and compare with std"
+    )
+)]
 //! The pure floor: everything here is a function of its arguments.
 
 pub mod aircraft;
@@ -8,6 +17,7 @@ pub mod grammar;
 pub mod journal;
 pub mod matcher;
 pub mod physics;
+pub mod script;
 pub mod search;
 pub mod sim;
 pub mod time;

@@ -1,3 +1,9 @@
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    clippy::disallowed_macros,
+    reason = "edge is the floor that touches the world"
+)]
 //! The floor that touches the world.
 
 pub mod app;

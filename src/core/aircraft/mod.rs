@@ -4,6 +4,7 @@
 //! a *control* is a signal that can be set. Names are plain strings at the edges; inside the engine they
 //! are indices into the book's table ([`SignalId`]).
 
+pub mod crossing;
 mod state;
 mod value;
 

@@ -2,7 +2,15 @@
 //!
 //! [`schema`] is what the loader produces and the crew engine reads. `docs/phrasebook.md` describes the TOML.
 
+mod counts;
 pub mod expr;
+pub mod load;
+mod problem;
+pub mod rules;
 pub mod schema;
+mod template;
 
+pub use counts::{Context, Counts};
+pub use load::{Folder, Loaded, SourceFile, contexts, load};
+pub use problem::{Place, Problem, Severity};
 pub use schema::Book;

@@ -4,6 +4,7 @@ use crate::core::aircraft::{Delta, Value};
 use crate::core::book::schema::{Due, Priority, Station};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Heard;
+use crate::core::time::{SessionTime, SimTime, Wake};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -127,6 +128,23 @@ pub enum Action {
     },
     /// For the journal, the page and the debrief.
     Note(Note),
+}
+
+/// What one call of the engine returns: everything it asks for, and when it wants to be called again.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Step {
+    /// In the order in which they are to be carried out.
+    pub actions: Vec<Action>,
+    /// The next deadline on each clock.
+    pub wake: Wake,
+}
+
+/// A function of everything that came before and of one input: the crew, or a stand-in for it.
+///
+/// The same inputs at the same times give the same steps, byte for byte: the journal and `replay` rest on it.
+pub trait Engine {
+    /// Takes one input at `at` (session) and `sim` (simulated world); neither may go back.
+    fn handle(&mut self, at: SessionTime, sim: SimTime, input: &Input) -> Step;
 }
 
 /// Words to speak.

@@ -1,3 +1,285 @@
 //! The procedure engine: one function of state, time and input.
+//!
+//! [`Crew::handle`] takes what happened and returns everything to be done and the next moment at which it wants to be
+//! called. Inside, an input is taken in ([`calls`], [`talk`], [`controls`] …), then [`Crew::settle`] lets phases,
+//! triggers, flows, lists, callouts and limits move on until nothing changes any more.
 
+mod asks;
+mod callouts;
+mod calls;
+mod controls;
+mod flows;
+mod intrinsics;
 pub mod io;
+mod limits;
+mod listen;
+mod lists;
+mod phases;
+mod scope;
+mod talk;
+
+#[cfg(test)]
+mod tests;
+
+use crate::core::aircraft::{State, Value};
+use crate::core::book::Book;
+use crate::core::book::expr::Expr;
+use crate::core::book::schema::{By, PhaseId};
+use crate::core::grammar::CallSet;
+use crate::core::time::{Clock, SessionTime, SimTime, Wake};
+use io::{Action, Arrangement, Crossing, Engine, Input, Note, Step};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// Slots of the call that started something.
+type Slots = BTreeMap<String, Value>;
+
+/// Who has a duty in the present arrangement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Who {
+    /// The human.
+    Pilot,
+    /// This program.
+    Program,
+    /// Each in turn.
+    Both,
+}
+
+/// A deadline on one of the clocks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Deadline {
+    Session(SessionTime),
+    Sim(SimTime),
+}
+
+/// The second pilot, with ground and cabin crew.
+#[derive(Debug, Clone)]
+pub struct Crew {
+    book: Arc<Book>,
+    at: SessionTime,
+    sim: SimTime,
+    out: Vec<Action>,
+    begun: bool,
+    arrangement: Arrangement,
+    state: State,
+    sheet: Vec<Option<Value>>,
+    phase: PhaseId,
+    /// Flows and checklists completed, callouts made, since they were last re-armed.
+    done: BTreeSet<String>,
+    /// Flows that ended in any way: a trigger does not start them again until re-armed.
+    spent: BTreeSet<String>,
+    /// What this program last set.
+    last_set: BTreeMap<String, Value>,
+    talk: talk::Talk,
+    runs: Vec<flows::Run>,
+    next_run: u32,
+    edges: BTreeMap<(u16, u16), bool>,
+    lists: Vec<lists::Reading>,
+    asks: Vec<asks::Asking>,
+    commands: Vec<controls::Command>,
+    motions: Vec<controls::Motion>,
+    next_request: u64,
+    callouts: Vec<callouts::Arming>,
+    limits: Vec<limits::Watching>,
+    last_call: Option<calls::LastCall>,
+    revision: u32,
+    live: CallSet,
+    due: CallSet,
+    crossings: Vec<Crossing>,
+}
+
+impl Crew {
+    /// An engine for a book, before [`Input::Begin`].
+    pub fn new(book: Arc<Book>) -> Self {
+        let sheet = book.sheet.iter().map(|e| e.value.clone()).collect();
+        let phase = book.first_phase.unwrap_or(PhaseId(0));
+        Crew {
+            at: SessionTime::ZERO,
+            sim: SimTime::ZERO,
+            out: Vec::new(),
+            begun: false,
+            arrangement: Arrangement::default(),
+            state: State::new(book.signals.len()),
+            sheet,
+            phase,
+            done: BTreeSet::new(),
+            spent: BTreeSet::new(),
+            last_set: BTreeMap::new(),
+            talk: talk::Talk::default(),
+            runs: Vec::new(),
+            next_run: 0,
+            edges: BTreeMap::new(),
+            lists: Vec::new(),
+            asks: Vec::new(),
+            commands: Vec::new(),
+            motions: Vec::new(),
+            next_request: 0,
+            callouts: vec![callouts::Arming::default(); book.callouts.len()],
+            limits: vec![limits::Watching::default(); book.limits.len()],
+            last_call: None,
+            revision: 0,
+            live: CallSet::none(),
+            due: CallSet::none(),
+            crossings: Vec::new(),
+            book,
+        }
+    }
+
+    /// The id of the present phase.
+    pub fn phase(&self) -> &str {
+        self.book.phases.get(self.phase.0 as usize).map_or("", |p| &p.id)
+    }
+
+    /// The live calls and, of these, the ones that answer something due.
+    pub fn live(&self) -> (&CallSet, &CallSet) {
+        (&self.live, &self.due)
+    }
+
+    fn begin(&mut self, arrangement: Arrangement, phase: Option<&str>, sheet: &BTreeMap<String, Value>) {
+        self.begun = true;
+        self.arrangement = arrangement;
+        for (name, value) in sheet {
+            match self.book.sheet.iter().position(|e| &e.id == name) {
+                Some(i) if value.fits(&self.book.sheet[i].kind) => self.sheet[i] = Some(value.clone()),
+                Some(_) => self.not_done(format!("sheet entry {name}"), format!("{value} is not of its type")),
+                None => self.not_done(format!("sheet entry {name}"), "the book has no such entry".into()),
+            }
+        }
+        let wanted = match phase {
+            None => self.phase,
+            Some(name) => self.book.phase(name).unwrap_or_else(|| {
+                self.not_done(format!("begin in {name}"), "the book has no such phase".into());
+                self.phase
+            }),
+        };
+        self.enter(wanted, None);
+    }
+
+    fn take(&mut self, input: &Input) {
+        match input {
+            Input::Begin { arrangement, phase, sheet } => self.begin(*arrangement, phase.as_deref(), sheet),
+            Input::Tick => {}
+            Input::Heard { heard } => self.hear(heard),
+            Input::State { delta } => {
+                for (name, value) in delta {
+                    let Some(id) = self.book.signal(name) else { continue };
+                    let fits = value.as_ref().is_none_or(|v| v.fits(&self.book.signals[id.0 as usize].kind));
+                    self.state.put(id, if fits { value.clone() } else { None }, self.at);
+                }
+                self.state.touch(self.at);
+            }
+            Input::Crossed { callout, value } => self.crossed(callout, *value),
+            Input::SpeechStarted { id } => self.speech_started(*id),
+            Input::SpeechEnded { id, cut } => self.speech_ended(*id, *cut),
+            Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
+            Input::Link { up } => self.link(*up),
+            Input::Jumped => self.jumped(),
+            Input::Fault { room, message } => {
+                self.not_done(format!("work of {room}"), message.clone());
+                let text = self.wording("room_failed", &[("what", room)]);
+                self.speak(text, crate::core::book::schema::Priority::Caution, talk::Owner::Nobody);
+            }
+        }
+    }
+
+    /// Lets everything move on until nothing changes; the bound only guards against a book that feeds itself.
+    fn settle(&mut self) {
+        for _ in 0..64 {
+            let before = (self.out.len(), self.runs.len(), self.lists.len());
+            let mut moved = self.watch_speech();
+            moved |= self.move_phases();
+            moved |= self.move_commands();
+            moved |= self.start_flows();
+            moved |= self.move_flows();
+            moved |= self.move_lists();
+            moved |= self.move_asks();
+            moved |= self.move_callouts();
+            moved |= self.move_limits();
+            if !moved && before == (self.out.len(), self.runs.len(), self.lists.len()) {
+                break;
+            }
+        }
+    }
+
+    fn wake(&self) -> Wake {
+        let mut wake = Wake::default();
+        let deadlines = self
+            .talk_deadlines()
+            .chain(self.run_deadlines())
+            .chain(self.list_deadlines())
+            .chain(self.ask_deadlines())
+            .chain(self.motion_deadlines())
+            .chain(self.callout_deadlines())
+            .chain(self.limit_deadlines());
+        for d in deadlines {
+            match d {
+                Deadline::Session(t) => wake.session = Some(wake.session.map_or(t, |w| w.min(t))),
+                Deadline::Sim(t) => wake.sim = Some(wake.sim.map_or(t, |w| w.min(t))),
+            }
+        }
+        wake
+    }
+
+    // What everybody here needs.
+
+    fn note(&mut self, note: Note) {
+        self.out.push(Action::Note(note));
+    }
+
+    fn not_done(&mut self, what: String, why: String) {
+        self.note(Note::NotDone { what, why });
+    }
+
+    fn after(&self, clock: Clock, seconds: f64) -> Deadline {
+        match clock {
+            Clock::Session => Deadline::Session(self.at.plus(seconds)),
+            Clock::Sim => Deadline::Sim(self.sim.plus(seconds)),
+        }
+    }
+
+    fn passed(&self, d: Deadline) -> bool {
+        match d {
+            Deadline::Session(t) => t <= self.at,
+            Deadline::Sim(t) => t <= self.sim,
+        }
+    }
+
+    fn who(&self, by: By) -> Who {
+        let flight_roles = self.book.roles.flight_roles_in.contains(&self.phase);
+        let a = &self.arrangement;
+        let pilot = match by {
+            By::Both => return Who::Both,
+            By::Captain => a.captain,
+            By::FirstOfficer => !a.captain,
+            By::Left => a.left_seat,
+            By::Right => !a.left_seat,
+            By::Pf if flight_roles => a.flying,
+            By::Pm if flight_roles => !a.flying,
+            By::Pf => a.captain,
+            By::Pm => !a.captain,
+        };
+        if pilot { Who::Pilot } else { Who::Program }
+    }
+
+    fn truth(&self, expr: &Expr, slots: &Slots) -> Option<bool> {
+        expr.eval(&self.scope(slots, None))?.truth()
+    }
+
+    /// An absent guard is true; unknown is false.
+    fn holds(&self, guard: Option<&Expr>, slots: &Slots) -> bool {
+        guard.is_none_or(|e| self.truth(e, slots) == Some(true))
+    }
+}
+
+impl Engine for Crew {
+    fn handle(&mut self, at: SessionTime, sim: SimTime, input: &Input) -> Step {
+        self.at = at;
+        self.sim = sim;
+        self.take(input);
+        if self.begun {
+            self.settle();
+            self.listen();
+        }
+        Step { actions: std::mem::take(&mut self.out), wake: self.wake() }
+    }
+}

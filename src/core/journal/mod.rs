@@ -1,1 +1,20 @@
-//! (room under construction)
+//! The journal: everything heard, said, done and not done, one JSON line each, and what can be made of it.
+//!
+//! [`record`] turns the session into lines, [`read`] turns lines back, [`replay`] runs the engine again and compares,
+//! [`resume`] brings an engine to where a journal stops, [`why`] tells in words what went on around a moment.
+//! `docs/journal.md` shows the line shapes.
+
+mod canon;
+pub mod read;
+pub mod record;
+pub mod replay;
+pub mod resume;
+pub mod why;
+
+#[cfg(test)]
+mod toy;
+
+pub use read::{Entry, Journal, Tail, Unreadable, read};
+pub use record::{BookMark, Header, Line, ModelMark, Recorder, Stamp, Unwritable, VERSION};
+pub use replay::{Difference, Kind, Outcome, replay};
+pub use resume::{Resumed, resume};

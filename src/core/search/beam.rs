@@ -118,7 +118,6 @@ struct Prefix {
 
 /// A whole text.
 struct Text {
-    tokens: Vec<Token>,
     sound: f64,
     noise: f64,
     told: Vec<u32>,
@@ -179,7 +178,7 @@ pub fn search<M: StepModel>(
             if !next.ends.is_empty() {
                 let (sound, noise) = add(END);
                 let whole = !next.goes_on;
-                texts.push(Text { tokens: prefix.tokens.clone(), sound, noise, told: next.ends.clone(), whole });
+                texts.push(Text { sound, noise, told: next.ends.clone(), whole });
             }
             for (token, spots) in &next.tokens {
                 let (sound, noise) = add(*token);

@@ -196,7 +196,7 @@ impl Listener {
         };
         let (first, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
         let speech = (moment(first), moment(last));
-        let heard = Heard { revision: self.revision, ranked, unheard, pushed: utterance.pushed, speech };
+        let heard = Heard { revision: self.revision, ranked, unheard, typed: false, pushed: utterance.pushed, speech };
         let decision = began.elapsed() + ahead;
         Ok(News::Heard { at: moment(utterance.at), heard, decision, why: utterance.why })
     }

@@ -38,7 +38,7 @@ fn say(text: &str) -> Vec<f32> {
 fn scene(pieces: &[(f64, &[f32])]) -> Vec<f32> {
     let mut sound = Vec::new();
     let noise: Vec<f32> = noise::reference().iter().map(|s| s * 0.1).collect();
-    let mut rest = |sound: &mut Vec<f32>, seconds: f64| {
+    let rest = |sound: &mut Vec<f32>, seconds: f64| {
         sound.extend(noise.iter().cycle().take((seconds * f64::from(RATE)) as usize));
     };
     for (after, piece) in pieces {

@@ -5,6 +5,7 @@
 
 mod decoder;
 mod encoder;
+pub mod manifest;
 mod runtime;
 mod vad;
 mod voice;

@@ -63,7 +63,7 @@ mod tests {
         assert!(a.len() > 4_000 && a.len() < 44_100, "{} samples", a.len());
         assert!(a.iter().any(|s| s.abs() > 0.01) && a.iter().all(|s| s.abs() <= 1.0));
         assert_eq!(a, b);
-        assert_eq!(voice.speak(&[], [0.0, 1.0, 0.0]).unwrap(), []);
+        assert_eq!(voice.speak(&[], [0.0, 1.0, 0.0]).unwrap(), Vec::<f32>::new());
     }
 
     #[test]

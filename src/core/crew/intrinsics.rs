@@ -1,0 +1,140 @@
+//! Calls that act on the conversation itself.
+
+use super::talk::Owner;
+use super::{Crew, flows::Run};
+use crate::core::book::schema::{Intrinsic, Priority, Station};
+use crate::core::crew::io::Note;
+
+impl Crew {
+    pub(super) fn intrinsic(&mut self, what: Intrinsic) {
+        match what {
+            Intrinsic::Hold => self.hold(),
+            Intrinsic::Resume => self.resume(),
+            Intrinsic::Disregard => self.take_back("disregarded", "the pilot said to disregard it"),
+            Intrinsic::Negative => self.take_back("cancelled", "the pilot said no"),
+            Intrinsic::Correction => self.take_back("correction", "the pilot corrected it"),
+            Intrinsic::SayAgain => self.repeat_last(),
+            Intrinsic::Halt => {
+                self.hush();
+                self.hold_quietly();
+            }
+            Intrinsic::Skip => {
+                if !self.skip_item() && !self.skip_in_flow() {
+                    self.tell("nothing_to_cancel", "");
+                }
+            }
+            Intrinsic::Reject | Intrinsic::GoAround => self.drop_everything(),
+            Intrinsic::IHaveControl => self.arrangement.flying = true,
+            Intrinsic::YouHaveControl => self.arrangement.flying = false,
+        }
+    }
+
+    fn tell(&mut self, key: &str, what: &str) {
+        let text = self.wording(key, &[("what", what), ("item", what)]);
+        self.speak(text, Priority::Routine, Owner::Nobody);
+    }
+
+    fn flight_deck(&self, r: &Run) -> bool {
+        self.book.flows[r.flow.0 as usize].station == Station::FlightDeck
+    }
+
+    fn hold_runs(&mut self) -> Option<String> {
+        let ids: Vec<u32> = self.runs.iter().filter(|r| !r.held && self.flight_deck(r)).map(|r| r.id).collect();
+        let mut title = None;
+        for r in self.runs.iter_mut().filter(|r| ids.contains(&r.id)) {
+            r.held = true;
+            title = Some(r.flow);
+        }
+        let flow = &self.book.flows[title?.0 as usize];
+        let (id, title) = (flow.id.clone(), flow.title.clone());
+        self.note(Note::Flow { flow: id, state: "held".into() });
+        Some(title)
+    }
+
+    fn hold(&mut self) {
+        let item = self.hold_list();
+        let flow = self.hold_runs();
+        match (item, flow) {
+            (Some(item), _) => self.tell("checklist_hold", &item),
+            (None, Some(flow)) => self.tell("flow_hold", &flow),
+            (None, None) => self.tell("no_flow_now", ""),
+        }
+    }
+
+    fn hold_quietly(&mut self) {
+        self.hold_list();
+        self.hold_runs();
+    }
+
+    fn resume(&mut self) {
+        let item = self.resume_list();
+        let mut flow = None;
+        for r in self.runs.iter_mut().filter(|r| r.held) {
+            r.held = false;
+            flow = Some(r.flow);
+        }
+        if let Some(f) = flow {
+            let id = self.book.flows[f.0 as usize].id.clone();
+            self.note(Note::Flow { flow: id, state: "resumed".into() });
+        }
+        match (item, flow) {
+            (Some(item), _) => self.tell("checklist_resume", &item),
+            (None, Some(f)) => {
+                let title = self.book.flows[f.0 as usize].title.clone();
+                self.tell("flow_resume", &title);
+            }
+            (None, None) => self.tell("nothing_to_resume", ""),
+        }
+    }
+
+    /// Cancels what the last call began, as far as it has not been done; says what has.
+    fn take_back(&mut self, key: &str, why: &str) {
+        let Some(last) = self.last_call.take() else {
+            return self.tell("nothing_to_cancel", "");
+        };
+        let mut cancelled = !last.sheet.is_empty();
+        for (entry, before) in last.sheet {
+            self.sheet[entry.0 as usize] = before.clone();
+            if let Some(value) = before {
+                let entry = self.book.sheet[entry.0 as usize].id.clone();
+                self.note(Note::Sheet { entry, value });
+            }
+        }
+        if let Some(run) = last.run
+            && self.runs.iter().any(|r| r.id == run)
+        {
+            self.hush();
+            self.end_flow(run, false, Some(why.into()));
+            cancelled = true;
+        }
+        if let Some(list) = last.list
+            && self.list_runs(list)
+        {
+            self.hush();
+            self.cancel_list(list, why);
+            cancelled = true;
+        }
+        if let Some(request) = last.request {
+            if let Some(what) = self.cancel_command(request) {
+                self.not_done(what, why.into());
+                cancelled = true;
+            } else if let Some(what) = self.motion_name(request) {
+                return self.tell("already_done", &what);
+            }
+        }
+        if cancelled { self.tell(key, &last.name) } else { self.tell("already_done", &last.name) }
+    }
+
+    /// Reject, go around: our own flows and lists give way at once.
+    fn drop_everything(&mut self) {
+        self.hush();
+        let runs: Vec<u32> = self.runs.iter().filter(|r| self.flight_deck(r)).map(|r| r.id).collect();
+        for run in runs {
+            self.end_flow(run, false, Some("something more urgent came".into()));
+        }
+        while let Some(l) = self.lists.last() {
+            let list = l.list;
+            self.cancel_list(list, "something more urgent came");
+        }
+    }
+}

@@ -1,0 +1,44 @@
+//! What can be said now, and which crossings to look out for: told when they change.
+
+use super::Crew;
+use crate::core::crew::io::Action;
+use crate::core::grammar::{CallId, CallSet};
+
+impl Crew {
+    pub(super) fn listen(&mut self) {
+        let (live, due) = self.masks();
+        if self.revision == 0 || live != self.live || due != self.due {
+            self.revision += 1;
+            self.live = live.clone();
+            self.due = due.clone();
+            self.out.push(Action::Listen { revision: self.revision, calls: live, due });
+        }
+        let crossings = self.armed_crossings();
+        if crossings != self.crossings {
+            self.crossings = crossings.clone();
+            self.out.push(Action::Watch { crossings });
+        }
+    }
+
+    fn masks(&self) -> (CallSet, CallSet) {
+        let mut due: CallSet = self.asks.iter().flat_map(|a| a.ask.replies.iter().copied()).collect();
+        if let Some(call) = self.due_response() {
+            due.insert(call);
+        }
+        let mut live = due.clone();
+        for (i, c) in self.book.calls.iter().enumerate() {
+            let id = CallId(i as u16);
+            let here = c.phases.is_empty() || c.phases.contains(&self.phase);
+            if (c.always || (!c.answer_only && here)) && self.may_say(id) {
+                live.insert(id);
+            }
+        }
+        (live, due)
+    }
+
+    /// False only when the call's own condition is known to be false.
+    pub(super) fn may_say(&self, call: CallId) -> bool {
+        let c = &self.book.calls[call.0 as usize];
+        c.when.as_ref().is_none_or(|e| self.truth(e, &super::Slots::new()) != Some(false))
+    }
+}

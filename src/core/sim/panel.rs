@@ -1,0 +1,157 @@
+//! Every lever, switch and selector, and what people outside the aircraft do to it: positions only, no effects.
+
+macro_rules! words {
+    ($(#[$doc:meta])* $name:ident { $($variant:ident = $word:literal),* $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub(super) enum $name { $($variant),* }
+
+        impl $name {
+            /// All words, in order.
+            pub const WORDS: &'static [&'static str] = &[$($word),*];
+            /// The word of this position.
+            pub fn word(self) -> &'static str {
+                match self { $(Self::$variant => $word),* }
+            }
+            /// The position of a word.
+            pub fn parse(word: &str) -> Option<Self> {
+                match word { $($word => Some(Self::$variant),)* _ => None }
+            }
+        }
+    };
+}
+
+words! { Gear { Up = "up", Down = "down" } }
+words! { Speedbrake { Down = "down", Armed = "armed", Up = "up" } }
+words! { Autobrake { Off = "off", Takeoff = "takeoff", Low = "low", Medium = "medium", High = "high" } }
+words! { ApuSwitch { Off = "off", On = "on", Start = "start" } }
+words! { StartSelector { Off = "off", Start = "start" } }
+words! { FuelLever { Cutoff = "cutoff", Run = "run" } }
+words! { Transponder { Standby = "standby", On = "on", Alert = "alert" } }
+words! { Tug { Away = "away", Attached = "attached", Pushing = "pushing" } }
+
+/// Positions. Pairs are left (engine one) and right (engine two).
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Panel {
+    pub thrust_lever_pct: [f64; 2],
+    pub column_pct: f64,
+    pub wheel_pct: f64,
+    pub pedals_pct: f64,
+    pub brakes_pct: f64,
+    pub parking_brake: bool,
+    pub gear_lever: Gear,
+    pub flap_lever: f64,
+    pub speedbrake_lever: Speedbrake,
+    pub trim_units: f64,
+    pub autobrake: Autobrake,
+    pub altimeter_hpa: f64,
+    pub battery: bool,
+    pub external_power_available: bool,
+    pub external_power: bool,
+    pub generator: [bool; 2],
+    pub apu_switch: ApuSwitch,
+    pub apu_generator: bool,
+    pub apu_bleed: bool,
+    /// Left, right, centre.
+    pub fuel_pump: [bool; 3],
+    pub hyd_elec_pump: [bool; 2],
+    pub bleed: [bool; 2],
+    pub pack: [bool; 2],
+    pub engine_start: [StartSelector; 2],
+    pub fuel_lever: [FuelLever; 2],
+    pub engine_anti_ice: [bool; 2],
+    pub probe_heat: bool,
+    pub window_heat: bool,
+    pub beacon: bool,
+    pub nav_lights: bool,
+    pub taxi_light: bool,
+    pub landing_lights: bool,
+    pub strobes: bool,
+    pub seatbelt_signs: bool,
+    pub transponder: Transponder,
+    pub squawk: String,
+    pub doors_closed: bool,
+    pub cabin_ready: bool,
+    pub chocks: bool,
+    pub tug: Tug,
+    pub bypass_pin: bool,
+    pub interphone: bool,
+}
+
+impl Panel {
+    /// Cold and dark at the stand, as the last crew left it: chocks in, parking brake set, doors open.
+    pub fn cold(ground_power: bool, trim_units: f64) -> Self {
+        Panel {
+            thrust_lever_pct: [0.0; 2],
+            column_pct: 0.0,
+            wheel_pct: 0.0,
+            pedals_pct: 0.0,
+            brakes_pct: 0.0,
+            parking_brake: true,
+            gear_lever: Gear::Down,
+            flap_lever: 0.0,
+            speedbrake_lever: Speedbrake::Down,
+            trim_units,
+            autobrake: Autobrake::Off,
+            altimeter_hpa: 1013.25,
+            battery: false,
+            external_power_available: ground_power,
+            external_power: false,
+            generator: [false; 2],
+            apu_switch: ApuSwitch::Off,
+            apu_generator: false,
+            apu_bleed: false,
+            fuel_pump: [false; 3],
+            hyd_elec_pump: [false; 2],
+            bleed: [false; 2],
+            pack: [false; 2],
+            engine_start: [StartSelector::Off; 2],
+            fuel_lever: [FuelLever::Cutoff; 2],
+            engine_anti_ice: [false; 2],
+            probe_heat: false,
+            window_heat: false,
+            beacon: false,
+            nav_lights: false,
+            taxi_light: false,
+            landing_lights: false,
+            strobes: false,
+            seatbelt_signs: false,
+            transponder: Transponder::Standby,
+            squawk: "2000".into(),
+            doors_closed: false,
+            cabin_ready: false,
+            chocks: true,
+            tug: Tug::Away,
+            bypass_pin: false,
+            interphone: false,
+        }
+    }
+
+    /// Ready for takeoff: everything on that the flows leave on, flaps and trim set.
+    pub fn lined_up(trim_units: f64, flap_lever: f64, altimeter_hpa: f64) -> Self {
+        Panel {
+            flap_lever,
+            autobrake: Autobrake::Takeoff,
+            altimeter_hpa,
+            battery: true,
+            generator: [true; 2],
+            fuel_pump: [true; 3],
+            hyd_elec_pump: [true; 2],
+            bleed: [true; 2],
+            pack: [true; 2],
+            fuel_lever: [FuelLever::Run; 2],
+            probe_heat: true,
+            window_heat: true,
+            beacon: true,
+            nav_lights: true,
+            landing_lights: true,
+            strobes: true,
+            seatbelt_signs: true,
+            transponder: Transponder::Alert,
+            doors_closed: true,
+            cabin_ready: true,
+            chocks: false,
+            ..Panel::cold(false, trim_units)
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! How the pilot is heard: by typed words or by sound.
+
+use super::report::Utterance;
+use super::{App, AppError};
+use crate::core::crew::io::Input;
+use crate::core::grammar::CallSet;
+use crate::core::matcher::{Heard, match_text};
+use crate::core::time::SessionTime;
+
+/// News from an ear.
+#[derive(Debug, Clone, PartialEq)]
+pub enum EarNews {
+    /// The pilot has begun to speak.
+    Began {
+        /// First voiced moment.
+        at: SessionTime,
+    },
+    /// An utterance is over.
+    Heard {
+        /// When the result counts: the endpoint and a fixed nominal latency.
+        at: SessionTime,
+        /// The result.
+        heard: Heard,
+        /// Real time from the endpoint decision to the ranked calls, ms.
+        decision_ms: f64,
+    },
+}
+
+/// An ear that listens to sound in blocks of 16 kHz mono.
+pub trait SoundEar {
+    /// What can be said from now on.
+    fn listen(&mut self, revision: u32, live: &CallSet, due: &CallSet);
+    /// The next samples; everything they settle.
+    fn feed(&mut self, samples: &[f32]) -> Vec<EarNews>;
+}
+
+/// How the pilot is heard.
+pub enum Ears {
+    /// Words as text.
+    Typed,
+    /// Sound.
+    Sound(Box<dyn SoundEar>),
+}
+
+impl Ears {
+    pub(super) fn hears_sound(&self) -> bool {
+        matches!(self, Ears::Sound(_))
+    }
+}
+
+impl App {
+    /// A result of the ear: scored against what was really said where that is known, then given to the engine.
+    pub(super) fn heard(&mut self, heard: Heard, decision_ms: Option<f64>) -> Result<(), AppError> {
+        let said = match decision_ms {
+            Some(_) => self.hands.words_at(heard.speech.0),
+            None => None,
+        };
+        let meant = said.as_ref().map(|words| {
+            let (live, _) = &self.listening;
+            match_text(&self.parts.book.graph, live, words, heard.revision, heard.speech)
+        });
+        let meant = meant.and_then(|m| m.ranked.first().map(|c| c.meanings.clone()));
+        self.report.utterances.push(Utterance {
+            at: self.now,
+            said,
+            accepted: Vec::new(),
+            refused: None,
+            wrong: false,
+            decision_ms,
+        });
+        self.meant = meant;
+        if let Some(ms) = decision_ms {
+            self.measure(&[("decision_ms", ms)])?;
+        }
+        self.queue.pilot_speaks(self.now, false);
+        self.feed(Input::Heard { heard })
+    }
+
+    /// Words as text: at the end of the time it takes to say them.
+    pub(super) fn words_said(&mut self, text: &str, began: SessionTime) -> Result<(), AppError> {
+        let (live, revision) = &self.listening;
+        let heard = match_text(&self.parts.book.graph, live, text, *revision, (began, self.now));
+        self.tell(super::Side::Pilot, began, text);
+        self.heard(heard, None)
+    }
+}

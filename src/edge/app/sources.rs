@@ -1,0 +1,89 @@
+//! What arrives from outside the agenda, and how fast time goes.
+
+use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
+use std::time::{Duration, Instant};
+
+use super::{App, AppError, Event};
+use crate::core::time::SessionTime;
+
+/// How time goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// From event to event as fast as the machine can.
+    Fast,
+    /// In step with the clock on the wall.
+    Live,
+}
+
+/// What can come from outside.
+#[derive(Debug, Clone, PartialEq)]
+pub enum News {
+    /// The pilot typed a line.
+    Typed(String),
+    /// The pilot wants to stop: the journal and the recording are completed.
+    Stop,
+}
+
+/// Where it comes from; threads only send.
+pub struct Outside(pub Option<Receiver<News>>);
+
+impl App {
+    /// Waits until `at` comes, taking news in; false when the session is to stop.
+    pub(super) fn wait_until(&mut self, at: SessionTime) -> Result<bool, AppError> {
+        loop {
+            let wait = match self.parts.pace {
+                Pace::Fast => Duration::ZERO,
+                Pace::Live => {
+                    let due = self.begun + Duration::from_micros((at.0 - self.origin.0).max(0) as u64);
+                    due.saturating_duration_since(Instant::now())
+                }
+            };
+            let news = match &self.parts.outside.0 {
+                None => {
+                    std::thread::sleep(wait);
+                    return Ok(true);
+                }
+                Some(r) if wait.is_zero() => match r.try_recv() {
+                    Ok(news) => news,
+                    Err(TryRecvError::Empty) => return Ok(true),
+                    Err(TryRecvError::Disconnected) => {
+                        self.parts.outside.0 = None;
+                        return Ok(true);
+                    }
+                },
+                Some(r) => match r.recv_timeout(wait) {
+                    Ok(news) => news,
+                    Err(RecvTimeoutError::Timeout) => return Ok(true),
+                    Err(RecvTimeoutError::Disconnected) => {
+                        self.parts.outside.0 = None;
+                        continue;
+                    }
+                },
+            };
+            match news {
+                News::Stop => return Ok(false),
+                News::Typed(text) => {
+                    let now = match self.parts.pace {
+                        Pace::Fast => self.now,
+                        Pace::Live => self.wall(),
+                    };
+                    self.put(now, Event::Words { text, began: now });
+                    // Something may now come before `at`.
+                    if now < at {
+                        self.now = self.now.max(now);
+                        if let Some(((t, _), _)) = self.agenda.first_key_value()
+                            && *t <= self.now
+                        {
+                            self.step(super::Next::Agenda)?;
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// The session clock as the wall shows it.
+    fn wall(&self) -> SessionTime {
+        SessionTime(self.origin.0 + self.begun.elapsed().as_micros() as i64).max(self.now)
+    }
+}
