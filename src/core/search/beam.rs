@@ -112,11 +112,12 @@ struct Prefix {
     sound: f64,
     noise: f64,
     spots: Vec<Spot>,
+    /// Whether the words before a full stop could go on.
+    could_go_on: bool,
 }
 
 /// A whole text.
 struct Text {
-    tokens: Vec<Token>,
     sound: f64,
     noise: f64,
     told: Vec<u32>,
@@ -158,7 +159,7 @@ pub fn search<M: StepModel>(
     let (live, settings) = (lattice.live(live), *settings);
     let mut walk = Walk { lattice, live, settings, ways: Vec::new(), told: Vec::new() };
     let root = Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE };
-    let mut beam = vec![Prefix { tokens: Vec::new(), sound: 0.0, noise: 0.0, spots: vec![root] }];
+    let mut beam = vec![Prefix { tokens: Vec::new(), sound: 0.0, noise: 0.0, spots: vec![root], could_go_on: false }];
     let mut texts: Vec<Text> = Vec::new();
     let mut steps = 0;
     if walk.live.is_empty() {
@@ -177,14 +178,14 @@ pub fn search<M: StepModel>(
             if !next.ends.is_empty() {
                 let (sound, noise) = add(END);
                 let whole = !next.goes_on;
-                texts.push(Text { tokens: prefix.tokens.clone(), sound, noise, told: next.ends.clone(), whole });
+                texts.push(Text { sound, noise, told: next.ends.clone(), whole });
             }
             for (token, spots) in &next.tokens {
                 let (sound, noise) = add(*token);
                 let price = settings.another * f64::from(walk.further(spots));
                 grown.push((sound - settings.weight * noise - price, row, *token, sound, noise));
             }
-            nexts.push(next.tokens);
+            nexts.push((next.tokens, next.goes_on));
         }
         let floor = texts.iter().map(|t| t.sound).fold(f64::NEG_INFINITY, f64::max) - settings.window;
         grown.retain(|g| g.3 >= floor);
@@ -201,7 +202,9 @@ pub fn search<M: StepModel>(
             .map(|(_, row, token, sound, noise)| {
                 let mut tokens = beam[row].tokens.clone();
                 tokens.push(token);
-                Prefix { tokens, sound, noise, spots: nexts[row].remove(&token).unwrap_or_default() }
+                let spots = nexts[row].0.remove(&token).unwrap_or_default();
+                let could_go_on = nexts[row].1 && spots.iter().any(|s| s.tail == Tail::Stop && s.at.is_none());
+                Prefix { tokens, sound, noise, spots, could_go_on }
             })
             .collect();
     }
@@ -218,7 +221,7 @@ impl Walk<'_> {
 
     /// Everything that can follow a prefix.
     fn next(&mut self, prefix: &Prefix) -> Next {
-        let mut next = Next::default();
+        let mut next = Next { goes_on: prefix.could_go_on, ..Next::default() };
         let mut open: Vec<Spot> = prefix.spots.iter().rev().cloned().collect();
         while let Some(spot) = open.pop() {
             let (from, to) = spot.rest;

@@ -137,7 +137,8 @@ fn one_text_of_two_meanings_is_a_tie() {
 #[test]
 fn tells_whether_a_call_could_go_on() {
     assert!(!hear(CALLS, " Gear", None).whole, "gear could become gear up");
-    assert!(hear(CALLS, " Gear", Some(&[5])).whole, "no longer call is live");
+    assert!(!hear(CALLS, " Gear.", None).whole, "a full stop changes nothing");
+    assert!(hear(CALLS, " Gear", Some(&[6])).whole, "no longer call is live");
     assert!(hear(CALLS, " Gear up", None).whole);
 }
 
