@@ -256,7 +256,9 @@ fn name_of(station: Station) -> &'static str {
 
 fn shortened(all: &[String]) -> String {
     match all.get(..LIST_AT_MOST) {
-        Some(first) if all.len() > LIST_AT_MOST => format!("{} and {} more", first.join(", "), all.len() - LIST_AT_MOST),
+        Some(first) if all.len() > LIST_AT_MOST => {
+            format!("{} and {} more", first.join(", "), all.len() - LIST_AT_MOST)
+        }
         _ => all.join(", "),
     }
 }
