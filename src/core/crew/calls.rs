@@ -6,7 +6,7 @@ use crate::core::aircraft::Value;
 use crate::core::book::schema::{Act, Call, ChecklistId, Priority, SheetId};
 use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, Meaning};
-use crate::core::matcher::{Choice, Heard, Reason, choose};
+use crate::core::matcher::{Choice, Heard, Reason, Thresholds, choose};
 
 /// What the last call began: what "negative" and "disregard" are about.
 #[derive(Debug, Clone, Default)]
@@ -24,16 +24,22 @@ impl Crew {
     pub(super) fn hear(&mut self, heard: &Heard) {
         let book = self.book.clone();
         let critical = |c: CallId| critical(&book.calls[c.0 as usize], self);
-        match choose(heard, &book.graph, &self.live, &self.due, critical, &self.thresholds) {
-            Choice::Accept { meanings, score } => {
+        let thresholds = if heard.typed { Thresholds::text() } else { Thresholds::default() };
+        match choose(heard, &book.graph, &self.live, &self.due, critical, &thresholds) {
+            Choice::Accept { meanings, not_now, score } => {
+                let words = heard.ranked.first().map_or(String::new(), |c| c.text.clone());
                 for meaning in meanings {
                     self.note(Note::Accepted { meaning: meaning.clone(), score });
-                    self.act_on(&meaning, &heard.ranked.first().map_or(String::new(), |c| c.text.clone()));
+                    self.act_on(&meaning, &words);
+                }
+                for meaning in not_now {
+                    let text = self.wording("not_now", &[("what", &words)]);
+                    self.speak(text, Priority::Routine, Owner::Nobody);
+                    self.not_done(meaning.call, "it cannot be said now".into());
                 }
             }
-            Choice::Refuse { reason, resembles } => {
-                let text = heard.ranked.first().map_or(String::new(), |c| c.text.clone());
-                self.note(Note::Refused { reason: reason.to_string(), text });
+            Choice::Refuse { reason, resembling: resembles, text } => {
+                self.note(Note::Refused { reason: reason.to_string(), text: text.unwrap_or_default() });
                 let due = !self.due.is_empty();
                 let key = match reason {
                     Reason::TooFaint if heard.pushed || due => "too_faint",
@@ -103,7 +109,7 @@ impl Crew {
         match act {
             Act::Flow(flow) => {
                 let title = self.book.flows[flow.0 as usize].title.clone();
-                match self.begin_flow(*flow, slots.clone(), None) {
+                match self.begin_flow(*flow, slots.clone()) {
                     Some(run) => {
                         last.name = title;
                         last.run = Some(run);
@@ -126,7 +132,10 @@ impl Crew {
                 }
             }
             Act::Set(control, to) => match to.eval(&self.scope(slots, None)) {
-                Some(to) => last.request = self.command(*control, to, slots),
+                Some(to) => {
+                    last.name = self.name_of(*control, &to, slots);
+                    last.request = self.command(*control, to, slots);
+                }
                 None => {
                     let title = self.book.controls[control.0 as usize].title.clone();
                     let text = self.wording("cannot_see", &[("what", &title)]);

@@ -46,7 +46,7 @@ const GRACE_S: f64 = 1.0;
 
 impl Crew {
     /// How a control's wanted state is called: its echo, else its title and the value.
-    fn name_of(&self, control: ControlId, to: &Value, slots: &Slots) -> String {
+    pub(super) fn name_of(&self, control: ControlId, to: &Value, slots: &Slots) -> String {
         let book = self.book.clone();
         let c = &book.controls[control.0 as usize];
         match c.echo.as_ref().or(c.report.as_ref()) {
@@ -60,7 +60,8 @@ impl Crew {
         let stale = self.book.signals[c.indication.0 as usize].stale_after_s;
         let shown = self.state.fresh(c.indication, self.at, stale)?;
         let lever = self.state.fresh(c.signal, self.at, stale)?;
-        Some(close(shown, to) && close(lever, to))
+        let close = |shown| close(c.kind, shown, to);
+        Some(close(shown) && close(lever))
     }
 
     /// A pilot's command. Returns the request if something will move.
@@ -252,10 +253,11 @@ impl Crew {
     }
 }
 
-/// Whether an indication shows a wanted value: numbers to half a unit in a hundred and never finer than 0.05.
-fn close(shown: &Value, to: &Value) -> bool {
+/// Whether an indication shows a wanted value: numbers to 0.05, on a control without detents to half of one per cent.
+fn close(kind: ControlKind, shown: &Value, to: &Value) -> bool {
+    let part = if kind == ControlKind::Position { 0.005 } else { 0.0 };
     match (shown, to) {
-        (Value::Number(a), Value::Number(b)) => (a - b).abs() <= (0.005 * b.abs()).max(0.05),
+        (Value::Number(a), Value::Number(b)) => (a - b).abs() <= (part * b.abs()).max(0.05),
         (a, b) => a == b,
     }
 }

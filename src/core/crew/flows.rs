@@ -17,8 +17,6 @@ pub(super) struct Run {
     stage: Stage,
     slots: Slots,
     pub held: bool,
-    /// The flow that runs this one and waits for it.
-    parent: Option<u32>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -54,7 +52,7 @@ impl Crew {
     }
 
     /// Begins a flow; `None` if it may not run, which is noted.
-    pub(super) fn begin_flow(&mut self, flow: FlowId, slots: Slots, parent: Option<u32>) -> Option<u32> {
+    pub(super) fn begin_flow(&mut self, flow: FlowId, slots: Slots) -> Option<u32> {
         let book = self.book.clone();
         let f = &book.flows[flow.0 as usize];
         let refused = if self.flow_runs(flow).is_some() {
@@ -74,7 +72,7 @@ impl Crew {
         let id = self.next_run;
         self.note(Note::Flow { flow: f.id.clone(), state: "begun".into() });
         let first = Stage::Ready(Deadline::Session(self.at));
-        self.runs.push(Run { id, flow, step: 0, stage: first, slots, held: false, parent });
+        self.runs.push(Run { id, flow, step: 0, stage: first, slots, held: false });
         Some(id)
     }
 
@@ -95,7 +93,7 @@ impl Crew {
                 let wanted = fires && if f.repeatable { !before } else { !self.spent.contains(&f.id) };
                 let here = f.phases.is_empty() || f.phases.contains(&self.phase);
                 if wanted && here && self.flow_runs(flow).is_none() && self.does_flow(flow) {
-                    moved |= self.begin_flow(flow, Slots::new(), None).is_some();
+                    moved |= self.begin_flow(flow, Slots::new()).is_some();
                 }
             }
         }
@@ -266,7 +264,7 @@ impl Crew {
                 self.stage(id, Stage::Asking);
                 self.ask(Asker::Run(id), ask, f.station, &r.slots, None);
             }
-            StepKind::Run(flow) => match self.begin_flow(*flow, r.slots.clone(), Some(id)) {
+            StepKind::Run(flow) => match self.begin_flow(*flow, r.slots.clone()) {
                 Some(child) => self.stage(id, Stage::Child(child)),
                 None => self.skip_step(id),
             },

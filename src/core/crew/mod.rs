@@ -26,7 +26,6 @@ use crate::core::book::Book;
 use crate::core::book::expr::Expr;
 use crate::core::book::schema::{By, PhaseId};
 use crate::core::grammar::CallSet;
-use crate::core::matcher::Thresholds;
 use crate::core::time::{Clock, SessionTime, SimTime, Wake};
 use io::{Action, Arrangement, Crossing, Engine, Input, Note, Step};
 use std::collections::{BTreeMap, BTreeSet};
@@ -62,7 +61,6 @@ pub struct Crew {
     out: Vec<Action>,
     begun: bool,
     arrangement: Arrangement,
-    thresholds: Thresholds,
     state: State,
     sheet: Vec<Option<Value>>,
     phase: PhaseId,
@@ -101,7 +99,6 @@ impl Crew {
             out: Vec::new(),
             begun: false,
             arrangement: Arrangement::default(),
-            thresholds: Thresholds::default(),
             state: State::new(book.signals.len()),
             sheet,
             phase,

@@ -321,6 +321,7 @@ mod tests {
                     .map(|t| crate::core::matcher::Candidate { meanings: vec![], score: 1.25, text: t.to_string() })
                     .collect(),
                 unheard,
+                typed: false,
                 pushed: false,
                 speech: (t(0.0), t(1.0)),
             },

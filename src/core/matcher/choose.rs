@@ -214,7 +214,7 @@ mod tests {
             text: (*text).to_owned(),
         });
         let speech = (SessionTime::ZERO, SessionTime::ZERO);
-        let heard = Heard { revision: 1, ranked: ranked.collect(), unheard: None, pushed: false, speech };
+        let heard = Heard { revision: 1, ranked: ranked.collect(), unheard: None, typed: false, pushed: false, speech };
         let critical = |c: CallId| graph.calls[c.0 as usize].name == "f";
         let choice = choose(&heard, &graph, &set(live), &set(due), critical, &Thresholds::default());
         let names = |all: &[Meaning]| all.iter().map(|m| m.call.as_str()).collect::<String>();
@@ -279,7 +279,7 @@ mod tests {
             (Unheard::MicrophoneDead, "microphone dead"),
         ] {
             let speech = (SessionTime::ZERO, SessionTime::ZERO);
-            let heard = Heard { revision: 1, ranked: Vec::new(), unheard: Some(unheard), pushed: true, speech };
+            let heard = Heard { revision: 1, ranked: Vec::new(), unheard: Some(unheard), typed: false, pushed: true, speech };
             let choice = choose(&heard, &graph, &set("a"), &set(""), |_| false, &Thresholds::default());
             let Choice::Refuse { reason, resembling: false, text: None } = choice else { panic!("{choice:?}") };
             assert_eq!(reason.to_string(), text);

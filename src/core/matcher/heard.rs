@@ -36,6 +36,9 @@ pub struct Heard {
     pub ranked: Vec<Candidate>,
     /// Set when the ear had nothing to decode.
     pub unheard: Option<Unheard>,
+    /// Whether the words came as text, whose scores have their own scale ([`super::Thresholds::text`]).
+    #[serde(default)]
+    pub typed: bool,
     /// Whether push-to-talk was held: then something is always answered.
     #[serde(default)]
     pub pushed: bool,

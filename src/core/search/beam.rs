@@ -1,6 +1,6 @@
 //! The beam search itself.
 
-use super::lattice::{Lattice, SlotValue};
+use super::lattice::Lattice;
 use super::spell::Tail;
 use super::tokens::Token;
 use crate::core::grammar::{CallId, CallSet, Label, Meaning, NodeId};
@@ -136,7 +136,6 @@ struct Walk<'a> {
     lattice: &'a Lattice,
     live: Vec<CallId>,
     settings: Settings,
-    value: &'a SlotValue<'a>,
     /// Ways through a call: where from, and the steps from there.
     ways: Vec<(u32, Range<u32>)>,
     /// Calls told one after the other: what before, and the last.
@@ -153,12 +152,11 @@ struct Walk<'a> {
 pub fn search<M: StepModel>(
     lattice: &Lattice,
     live: &CallSet,
-    value: &SlotValue<'_>,
     settings: &Settings,
     model: &mut M,
 ) -> Result<Found, M::Error> {
     let (live, settings) = (lattice.live(live), *settings);
-    let mut walk = Walk { lattice, live, settings, value, ways: Vec::new(), told: Vec::new() };
+    let mut walk = Walk { lattice, live, settings, ways: Vec::new(), told: Vec::new() };
     let root = Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE };
     let mut beam = vec![Prefix { tokens: Vec::new(), sound: 0.0, noise: 0.0, spots: vec![root] }];
     let mut texts: Vec<Text> = Vec::new();
@@ -315,7 +313,7 @@ impl Walk<'_> {
             .flat_map(|r| &self.lattice.steps[r.start as usize..r.end as usize])
             .copied()
             .collect();
-        let meaning = self.lattice.meaning(call, &steps, self.value)?;
+        let meaning = self.lattice.meaning(call, &steps)?;
         // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself.
         if self.told.get(before as usize).is_some_and(|(_, last)| *last == meaning) {
             return None;

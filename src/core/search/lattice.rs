@@ -3,7 +3,6 @@
 use super::spell::{self, Tail, Tails};
 use super::tokens::{Token, Tokens};
 use crate::core::grammar::{CallId, CallSet, Label, Meaning, NodeId, SlotId, WordGraph, WordId};
-use crate::core::words::SlotKind;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
@@ -230,7 +229,7 @@ impl Lattice {
     }
 
     /// The meaning of one call's way through the graph; `None` if a slot's words have no value.
-    pub(super) fn meaning(&self, call: CallId, steps: &[Label], value: &SlotValue) -> Option<Meaning> {
+    pub(super) fn meaning(&self, call: CallId, steps: &[Label]) -> Option<Meaning> {
         let def = &self.graph.calls[call.0 as usize];
         let mut slots = BTreeMap::new();
         let mut open: Option<(SlotId, Vec<&str>)> = None;
@@ -245,7 +244,7 @@ impl Lattice {
                 Label::Close(_) => {
                     let (slot, words) = open.take()?;
                     let slot = &def.slots[slot.0 as usize];
-                    slots.insert(slot.name.clone(), value(&slot.kind, &words)?);
+                    slots.insert(slot.name.clone(), self.graph.slot_value(&slot.kind, &words)?);
                 }
                 Label::Epsilon => {}
             }
@@ -258,9 +257,6 @@ impl Lattice {
         live.iter().filter(|c| (c.0 as usize) < self.graph.calls.len()).collect()
     }
 }
-
-/// What a slot's words stand for.
-pub type SlotValue<'a> = dyn Fn(&SlotKind, &[&str]) -> Option<crate::core::aircraft::Value> + 'a;
 
 /// A word as two common ones ("takeoff" as "take off"): at least three letters each, and each among the tokens that were
 /// learned first, or every syllable would do.

@@ -12,5 +12,5 @@ mod tests;
 pub mod tokens;
 
 pub use beam::{Found, Odds, Row, Settings, StepModel, search};
-pub use lattice::{Lattice, SlotValue};
+pub use lattice::Lattice;
 pub use tokens::{Token, TokenFileError, Tokens};

@@ -124,7 +124,7 @@ pub fn count(word: &str) -> Option<Count> {
     match word {
         "hundred" => Some(Count::Hundred),
         "thousand" | "tousand" => Some(Count::Thousand),
-        "decimal" | "point" => Some(Count::Point),
+        "decimal" | "point" | "dayseemal" => Some(Count::Point),
         _ => None,
     }
 }
@@ -164,6 +164,10 @@ pub fn forms(word: &str) -> Vec<Form> {
     // "QNH", "APU": a short word may stand for letters.
     if (2..=4).contains(&word.len()) && counted.is_none() && word.bytes().all(|b| b.is_ascii_alphabetic()) {
         put(SETTLED, format!(" {}", word.to_uppercase()), Letter);
+    }
+    for other in crate::core::words::variants(word) {
+        put(SETTLED, format!(" {other}"), plain);
+        put(SETTLED, format!(" {}", capital(other)), plain);
     }
     // "09L": a runway's side after its number (ICAO Annex 14 Vol I 5.2.2.4).
     let side = match word {

@@ -88,7 +88,7 @@ impl Body {
             pitch_deg: 0.0,
             pitch_rate_deg_s: 0.0,
             bank_deg: 0.0,
-            heading_deg: heading_deg.rem_euclid(360.0),
+            heading_deg: compass(heading_deg),
             on_ground: true,
             landed: false,
             air: world.air(0.0),
@@ -265,7 +265,7 @@ impl Body {
             let speed = self.ground_speed_kt();
             if acting.steering {
                 let wheel = (speed / 5.0).min(1.0) * (1.0 - speed / data.steer_fades_kt).max(0.0);
-                rate += acting_sign(self.forward_m_s) * rudder / 100.0 * data.steer_deg_s * wheel;
+                rate += steering_sign(self.forward_m_s) * rudder / 100.0 * data.steer_deg_s * wheel;
             }
             rate += (rudder / 100.0 * data.rudder_deg_s * power) + missing * (speed / 30.0).min(1.0);
         } else {
@@ -276,13 +276,17 @@ impl Body {
             rate += G0_M_S2 * libm::tan(self.bank_deg * DEG_RAD) / speed / DEG_RAD;
             rate += 0.4 * (rudder / 100.0 * data.rudder_deg_s + missing);
         }
-        self.heading_deg = (self.heading_deg + rate * dt).rem_euclid(360.0);
-        if self.heading_deg >= 360.0 {
-            self.heading_deg = 0.0;
-        }
+        self.heading_deg = compass(self.heading_deg + rate * dt);
     }
 }
 
-fn acting_sign(speed: f64) -> f64 {
+/// A direction from 0 to just below 360 degrees. (A hair below 0 rounds to 360 exactly.)
+fn compass(deg: f64) -> f64 {
+    let turned = deg.rem_euclid(360.0);
+    if turned >= 360.0 { 0.0 } else { turned }
+}
+
+/// Rolling backwards, the nose wheel turns the other way.
+fn steering_sign(speed: f64) -> f64 {
     if speed < 0.0 { -1.0 } else { 1.0 }
 }

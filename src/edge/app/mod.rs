@@ -9,6 +9,7 @@ mod ears;
 mod hands;
 mod report;
 mod sources;
+pub mod stage;
 
 pub use ears::{EarNews, Ears, SoundEar};
 pub use report::{Line, Mark, Report, Side, Utterance};

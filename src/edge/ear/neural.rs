@@ -1,12 +1,10 @@
 //! The neural ear: encoder, decoder and beam search, held to a book's word graph.
 
 use super::noise;
-use crate::core::aircraft::Value;
 use crate::core::grammar::{CallSet, WordGraph};
 use crate::core::matcher::{Heard, Unheard};
 use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
 use crate::core::time::SessionTime;
-use crate::core::words::SlotKind;
 use crate::edge::native::{Branches, Decoder, Encoder, NativeError, Runtime, TOKENS};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -104,7 +102,7 @@ impl NeuralEar {
                 odds: Vec::new(),
             },
         };
-        let found = search(&self.lattice, live, &value, &self.settings, &mut model)?;
+        let found = search(&self.lattice, live, &self.settings, &mut model)?;
         Ok(Reading { found, took: began.elapsed() })
     }
 
@@ -122,14 +120,8 @@ impl NeuralEar {
         let reading = self.read(samples, live)?;
         let unheard = if samples.is_empty() { Some(Unheard::NothingSaid) } else { None };
         let ranked = if samples.is_empty() { Vec::new() } else { reading.found.ranked.clone() };
-        Ok((Heard { revision, ranked, unheard, pushed: false, speech }, reading))
+        Ok((Heard { revision, ranked, unheard, typed: false, pushed: false, speech }, reading))
     }
-}
-
-/// What a slot's words stand for.
-fn value(kind: &SlotKind, words: &[&str]) -> Option<Value> {
-    let _ = kind;
-    Some(Value::Word(words.join(" ")))
 }
 
 /// One of the two sounds that a text is weighed against.

@@ -24,8 +24,8 @@ fn a_callout_is_made_once_and_armed_again_for_the_next_run() {
     s.hear("thank you");
     s.pass(1.0);
     s.expect_said(&["Fast"]);
-    s.hear("back to the yard");
     s.state(&[("speed", 0.0.into())]);
+    s.hear("back to the yard");
     crossed(&mut s, 80.0);
     assert!(s.said().is_empty(), "not armed outside of its phase");
     s.state(&[("speed", 30.0.into())]);

@@ -6,7 +6,7 @@ mod flights;
 use super::Crew;
 use super::io::{Action, Arrangement, Engine, Input, Note};
 use crate::core::aircraft::Value;
-use crate::core::book::load::{Folder, SourceFile, load};
+use crate::core::book::{Folder, SourceFile, load};
 use crate::core::book::Book;
 use crate::core::grammar::CallSet;
 use crate::core::matcher::match_text;
