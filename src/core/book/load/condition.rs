@@ -251,7 +251,7 @@ impl Check<'_> {
         let plain = |node, kind| Some(Typed { node, kind, at, words: Vec::new() });
         match &e.expr {
             Ast::Literal(LiteralValue::Boolean(b)) => {
-                plain(Node::Literal(Value::Bool(b.clone().into_inner())), ValueKind::Bool)
+                plain(Node::Literal(Value::Bool((*b).into_inner())), ValueKind::Bool)
             }
             Ast::Literal(LiteralValue::Int(n)) => {
                 plain(Node::Literal(Value::Number(*n.inner() as f64)), ValueKind::Number)
@@ -512,7 +512,10 @@ impl Check<'_> {
         let plain = |node, kind| Some(Typed { node, kind, at, words: Vec::new() });
         if let Some(function) = function {
             let parts: Vec<Typed> = parts.collect();
-            let clean = parts.iter().fold(true, |ok, p| self.fits(p, &ValueKind::Number) && ok);
+            let mut clean = true;
+            for p in &parts {
+                clean &= self.fits(p, &ValueKind::Number);
+            }
             let nodes = parts.into_iter().map(|p| p.node).collect();
             return if clean { plain(Node::Call(function, nodes), ValueKind::Number) } else { None };
         }
@@ -582,7 +585,10 @@ impl Check<'_> {
         };
         let parts: Vec<Option<Typed>> = list.elements.iter().map(|e| self.node(e, depth)).collect();
         let (x, parts) = (x?, parts.into_iter().collect::<Option<Vec<Typed>>>()?);
-        let clean = parts.iter().fold(true, |ok, p| self.comparable(&x, p) && ok);
+        let mut clean = true;
+        for p in &parts {
+            clean &= self.comparable(&x, p);
+        }
         let nodes = parts.into_iter().map(|p| p.node).collect();
         let node = Node::In(Box::new(x.node), nodes);
         if clean { Some(Typed { node, kind: ValueKind::Bool, at, words: Vec::new() }) } else { None }
