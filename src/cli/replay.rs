@@ -3,9 +3,10 @@
 use super::{CliResult, Failure, Outcome};
 use crate::core::book::Book;
 use crate::core::crew::Crew;
-use crate::core::crew::io::Engine;
+use crate::core::crew::io::{Engine, Input, Step};
 use crate::core::journal::why::{parse_time, why};
-use crate::core::journal::{Header, Journal, Outcome as Replayed, replay};
+use crate::core::journal::{Header, Journal, Line, Outcome as Replayed, replay};
+use crate::core::time::{SessionTime, SimTime};
 use crate::edge::store::{Places, load_book, load_journal};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
@@ -33,7 +34,9 @@ pub fn run(args: Args) -> CliResult {
     let at = match &args.why {
         None => None,
         Some(text) => Some(parse_time(text).ok_or_else(|| {
-            Failure::new(format!("\u{201c}{text}\u{201d} is not a time: write seconds (83.2) or minutes and seconds (1:23.2)."))
+            Failure::new(format!(
+                "\u{201c}{text}\u{201d} is not a time: write seconds (83.2) or minutes and seconds (1:23.2)."
+            ))
         })?),
     };
     let journal = load_journal(&args.journal).map_err(Failure::new)?;
@@ -78,11 +81,14 @@ fn judge(journal: &Journal, book_hash: &str, engine: &mut dyn Engine) -> (Vec<St
     let ours = env!("CARGO_PKG_VERSION");
     if header.program != ours {
         let theirs = &header.program;
-        lines.push(format!("The journal was written by antiphon {theirs} and this is {ours}: differences may come from that."));
+        lines.push(format!(
+            "The journal was written by antiphon {theirs} and this is {ours}: differences may come from that."
+        ));
     }
     lines.extend(journal.tail.sentence());
     // An altered input may be one that the engine cannot bear.
-    let outcome = match catch_unwind(AssertUnwindSafe(|| replay(journal, engine))) {
+    let mut counted = Counted { engine, inputs: 0 };
+    let outcome = match catch_unwind(AssertUnwindSafe(|| replay(journal, &mut counted))) {
         Ok(Replayed::Same { inputs, outputs }) => {
             lines.push(format!("no difference: {inputs} inputs, {outputs} outputs"));
             Outcome::Done
@@ -92,20 +98,34 @@ fn judge(journal: &Journal, book_hash: &str, engine: &mut dyn Engine) -> (Vec<St
             Outcome::Problems
         }
         Err(_) => {
-            lines.push("first difference: the engine stopped over an input of this journal, which it had borne before.".into());
+            let at = journal.entries.iter().filter(|e| matches!(e.line, Line::In { .. })).nth(counted.inputs - 1);
+            let line = at.map_or(0, |e| e.number);
+            let input = counted.inputs;
+            lines.push(format!("first difference: line {line}, input {input}: the engine stopped over this input."));
             Outcome::Problems
         }
     };
     (lines, outcome)
 }
 
+/// Counts the inputs, so that the one that stops the engine can be named.
+struct Counted<'a> {
+    engine: &'a mut dyn Engine,
+    inputs: usize,
+}
+
+impl Engine for Counted<'_> {
+    fn handle(&mut self, at: SessionTime, sim: SimTime, input: &Input) -> Step {
+        self.inputs += 1;
+        self.engine.handle(at, sim, input)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::core::aircraft::Value;
-    use crate::core::crew::io::{Input, Step};
     use crate::core::journal::{BookMark, VERSION, read};
-    use crate::core::time::{SessionTime, SimTime};
     use crate::edge::store::JournalFile;
     use std::collections::BTreeMap;
 
@@ -157,12 +177,33 @@ mod tests {
 
     #[test]
     fn what_replay_tells() {
-        insta::assert_snapshot!(told(&journal(true), "aa"), @"");
-        insta::assert_snapshot!(told(&journal(false), "aa"), @"");
-        insta::assert_snapshot!(told(&journal(true), "bb"), @"");
-        insta::assert_snapshot!(told(&journal(true).replace("\"x\":2.5", "\"x\":3.5"), "aa"), @"");
-        insta::assert_snapshot!(told(&journal(true).replace("\"x\":2.5", "\"x\":-3.5"), "aa"), @"");
+        insta::assert_snapshot!(told(&journal(true), "aa"), @"
+        no difference: 2 inputs, 0 outputs
+        Done
+        ");
+        insta::assert_snapshot!(told(&journal(false), "aa"), @"
+        The journal has no end line: the session was broken off; all that is there was read.
+        no difference: 2 inputs, 0 outputs
+        Done
+        ");
+        insta::assert_snapshot!(told(&journal(true), "bb"), @"
+        The book toy has changed since this journal was written: differences may come from that. For the book as it was, use --book DIR.
+        no difference: 2 inputs, 0 outputs
+        Done
+        ");
+        insta::assert_snapshot!(told(&journal(true).replace("\"x\":2.5", "\"x\":3.5"), "aa"), @r#"
+        first difference: line 4, input 2: this line, or one just before it, was changed since it was written: {"delta":{"x":3.5},"in":"state"}. The first output that then differs: line 5, input 2: wake.sim differs: the engine gives 6000000, the journal has 5000000.
+        Problems
+        "#);
+        insta::assert_snapshot!(told(&journal(true).replace("\"x\":2.5", "\"x\":-3.5"), "aa"), @"
+        first difference: line 4, input 2: the engine stopped over this input.
+        Problems
+        ");
         let program = format!("\"program\":\"{}\"", env!("CARGO_PKG_VERSION"));
-        insta::assert_snapshot!(told(&journal(true).replace(&program, "\"program\":\"0.0.1\""), "aa"), @"");
+        insta::assert_snapshot!(told(&journal(true).replace(&program, "\"program\":\"0.0.1\""), "aa"), @"
+        The journal was written by antiphon 0.0.1 and this is 0.1.0: differences may come from that.
+        first difference: line 1, input 1: this line, or one just before it, was changed since it was written: the header.
+        Problems
+        ");
     }
 }

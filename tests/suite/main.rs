@@ -7,3 +7,4 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod sessions;

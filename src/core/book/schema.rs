@@ -2,9 +2,11 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
-mod watched;
+mod panel;
+mod watch;
 
-pub use watched::{Callout, Checklist, Due, Edge, Item, Known, Limit, Priority};
+pub use panel::{Control, ControlKind, Refusal, Signal};
+pub use watch::{Callout, Due, Edge, Limit, Priority};
 
 use super::expr::Expr;
 use crate::core::aircraft::{SignalId, Value, ValueKind};
@@ -97,75 +99,6 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("too_faint", ""),
     ("which_one", "first second"),
 ];
-
-/// `[signals.ID]`: `kind = "number" | "bool" | ["a", "b"]` (a list makes it a word of that set).
-#[derive(Debug, Clone)]
-pub struct Signal {
-    /// The name, unit included.
-    pub id: String,
-    /// What people call it, for messages.
-    pub title: String,
-    /// Its type.
-    pub kind: ValueKind,
-    /// Older than this is unknown. Default 2 s.
-    pub stale_after_s: f64,
-}
-
-/// How a control behaves under the hand.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ControlKind {
-    /// Any value in a range.
-    Position,
-    /// One of a few values.
-    Detent,
-    /// Pressed: a state is wanted, the press is the way.
-    Momentary,
-    /// Under a guard that must be lifted.
-    Guarded,
-    /// Turned step by step.
-    Rotary,
-    /// The pilot's hardware: asked for and watched, never set.
-    Owned,
-}
-
-/// `[controls.ID]`.
-#[derive(Debug, Clone)]
-pub struct Control {
-    /// The control's name: what the link is told to set.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// How it behaves.
-    pub kind: ControlKind,
-    /// The signal that shows where the *control* stands; by default the signal of the same name.
-    pub signal: SignalId,
-    /// The signal that shows that the *system* has followed; by default the same.
-    pub indication: SignalId,
-    /// The values it can take: type, and for words the set.
-    pub values: ValueKind,
-    /// The indication must arrive within this; on the sim's clock. Default 3 s.
-    pub travel_s: f64,
-    /// Whose it is: anything but the flight deck's is moved only by `make` in a flow of that station.
-    pub station: Station,
-    /// Needs the stricter score.
-    pub critical: bool,
-    /// Refusals: when the condition (with `to` bound) holds, the command is refused with the sentence.
-    pub refuse: Vec<Refusal>,
-    /// Said when a pilot's command is repeated aloud, `{to}` bound. Absent: nothing is repeated.
-    pub echo: Option<Template>,
-    /// Said when the indication has arrived.
-    pub report: Option<Template>,
-}
-
-/// A placard or a condition that stands against a command: `refuse = [{ when = "…", say = "…" }]`.
-#[derive(Debug, Clone)]
-pub struct Refusal {
-    /// Refuse when true. Unknown does not refuse.
-    pub when: Expr,
-    /// What is said instead.
-    pub say: Template,
-}
 
 /// Who is spoken to, and who speaks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
@@ -463,6 +396,64 @@ pub struct Ask {
     pub contradicted: Option<Template>,
     /// Whether no answer ends the flow (else it goes on, recorded as not answered).
     pub needed: bool,
+}
+
+/// How the program knows that an item is true.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Known {
+    /// A signal shows it.
+    Seen,
+    /// The pilot's word only.
+    HeardOnly,
+    /// No source: spoken for the exercise.
+    Simulated,
+}
+
+/// `[checklists.ID]`.
+#[derive(Debug, Clone)]
+pub struct Checklist {
+    /// The name.
+    pub id: String,
+    /// What people call it, spoken first.
+    pub title: Template,
+    /// Who reads.
+    pub reader: By,
+    /// Phases in which it may be called for; empty means all.
+    pub phases: Vec<PhaseId>,
+    /// The items in order.
+    pub items: Vec<Item>,
+    /// The completion call, spoken last.
+    pub complete: Template,
+    /// Phase entered when complete.
+    pub then_phase: Option<PhaseId>,
+}
+
+/// One item: `[[checklists.ID.items]]`.
+#[derive(Debug, Clone)]
+pub struct Item {
+    /// The name, unique in the list.
+    pub id: String,
+    /// The challenge.
+    pub challenge: Template,
+    /// Who answers.
+    pub by: By,
+    /// The list waits here until this is true (`waits_for`).
+    pub waits_for: Option<Expr>,
+    /// The hidden call with the accepted responses (`respond = ["set", "flaps $flap:value"]`); none when only the program ever answers.
+    pub respond: Option<CallId>,
+    /// What the program says when the item is its own.
+    pub say: Option<Template>,
+    /// The aircraft must agree (slots of the response bound).
+    pub verify: Option<Expr>,
+    /// How the aircraft's own state is told in a challenge ("Flaps show {flap_angle_deg}").
+    pub shown: Option<Template>,
+    /// Told how it is known: `seen` if there is a `verify`, else `heard_only` or `simulated`.
+    pub known: Known,
+    /// Cannot be skipped but by the explicit word, and is recorded so.
+    pub killer: bool,
+    /// Asked again after this many seconds. Default 8.
+    pub within_s: f64,
 }
 
 /// `[phases.ID]`.

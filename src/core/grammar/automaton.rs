@@ -53,6 +53,26 @@ pub(super) fn tighten(loose: &Loose, accepting: u32, limit: usize) -> Option<Tig
     Some(minimise(&subsets))
 }
 
+/// Plain sentences, which need no determinising. Fast, since most calls of most books are nothing else.
+pub(super) fn from_sentences(sentences: &[Vec<u32>]) -> Tight {
+    let mut trie = Tight { states: vec![TightState::default()] };
+    let mut next: BTreeMap<(u32, u32), u32> = BTreeMap::new();
+    for sentence in sentences {
+        let mut at = 0;
+        for word in sentence {
+            at = *next.entry((at, *word)).or_insert_with(|| {
+                let to = trie.states.len() as u32;
+                trie.states.push(TightState::default());
+                trie.states[at as usize].arcs.push((Symbol::Word(*word), to));
+                to
+            });
+        }
+        trie.states[at as usize].accepting = true;
+    }
+    // One sentence alone is as small as it can be.
+    if sentences.len() > 1 { minimise(&trie) } else { trie }
+}
+
 fn determinise(loose: &Loose, accepting: u32, limit: usize) -> Option<Tight> {
     let mut stamp = vec![0u32; loose.states.len()];
     let mut round = 0;

@@ -1,6 +1,6 @@
 //! Wordings into the one word graph of a book.
 
-use super::automaton::{Loose, Symbol, Tight, tighten};
+use super::automaton::{Loose, Symbol, Tight, from_sentences, tighten};
 use super::emit::emit;
 use super::expansion::{Expansion, Shape};
 use super::graph::{SlotDef, WordGraph};
@@ -11,8 +11,10 @@ use crate::core::aircraft::Value;
 use crate::core::words::{FORMS, SlotKind};
 use std::collections::BTreeMap;
 
-/// The most states that one call may need, at every stage of building it.
-const MAX_STATES: usize = 20_000;
+/// The most states that one call may need as it comes from the text.
+const MAX_LOOSE: usize = 200_000;
+/// The most states that one call may need once determinised.
+const MAX_STATES: usize = 50_000;
 /// The most wordings that the values of one of a book's own slots may have together.
 const MAX_NAMED: usize = 5_000;
 /// The most slots that one call may have.
@@ -193,6 +195,9 @@ impl<'a> Builder<'a> {
     }
 
     fn call(&mut self, call: usize, name: &str, wordings: &[Expansion]) {
+        if let Some(sentences) = wordings.iter().map(|e| self.sentence(e)).collect::<Option<Vec<_>>>() {
+            return emit(&mut self.graph, name, Vec::new(), &from_sentences(&sentences), |_| None);
+        }
         let mut slots = Vec::new();
         let mut draft =
             Draft { loose: Loose::default(), slots: Some(&mut slots), problems: Vec::new(), too_large: false };
@@ -222,14 +227,31 @@ impl<'a> Builder<'a> {
             }
         }
         let too_large = draft.too_large;
-        let tight = tighten(&draft.loose, end, MAX_STATES).filter(|_| !too_large);
+        let mut tight = tighten(&draft.loose, end, MAX_STATES).filter(|_| !too_large);
+        // Silence is no call, whatever the text says. Nothing leads back to the start, so this changes nothing else.
+        if let Some(start) = tight.as_mut().and_then(|t| t.states.first_mut()) {
+            start.accepting = false;
+        }
         if tight.is_none() {
             let message = "This call has more ways of being said than can be kept.";
             let problem = Problem::new("grammar-too-large", 0..0, message);
             self.report(Place::Call { call, wording: 0 }, problem.hint("Part it, or repeat less."));
         }
         let parts = &self.parts;
-        emit(&mut self.graph, name, slots, &tight.unwrap_or_default(), |slot| &parts[kind_name(&slot.kind)]);
+        emit(&mut self.graph, name, slots, &tight.unwrap_or_default(), |slot| parts.get(kind_name(&slot.kind)));
+    }
+
+    /// The words of a wording that is nothing but words, at least one.
+    fn sentence(&mut self, wording: &Expansion) -> Option<Vec<u32>> {
+        match &wording.shape {
+            Shape::Word(w) => Some(vec![self.words.id(w)]),
+            Shape::Sequence(all) if !all.is_empty() && all.iter().all(|e| matches!(e.shape, Shape::Word(_))) => Some(
+                all.iter()
+                    .filter_map(|e| if let Shape::Word(w) = &e.shape { Some(self.words.id(w)) } else { None })
+                    .collect(),
+            ),
+            _ => None,
+        }
     }
 
     /// Whether `to` can be reached from `from` without a word or slot.
@@ -257,7 +279,7 @@ impl<'a> Builder<'a> {
         from: u32,
         outer: Option<&std::ops::Range<usize>>,
     ) -> (u32, u64) {
-        if draft.loose.states.len() > MAX_STATES {
+        if draft.loose.states.len() > MAX_LOOSE {
             draft.too_large = true;
             return (from, 0);
         }

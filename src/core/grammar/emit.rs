@@ -10,7 +10,7 @@ pub(super) fn emit<'p>(
     name: &str,
     slots: Vec<SlotDef>,
     tight: &Tight,
-    part: impl Fn(&SlotDef) -> &'p Tight,
+    part: impl Fn(&SlotDef) -> Option<&'p Tight>,
 ) {
     let base = graph.nodes.len() as u32;
     let count = tight.states.len();
@@ -20,7 +20,8 @@ pub(super) fn emit<'p>(
         let (entry, exit) = (NodeId(base), NodeId(base + 1));
         return graph.calls.push(CallGraph { name: name.to_owned(), entry, exit, slots });
     }
-    let part = |slot: u8| part(&slots[slot as usize]);
+    let nothing = Tight::default();
+    let part = |slot: u8| part(&slots[slot as usize]).unwrap_or(&nothing);
     let mut incoming: Vec<Vec<u8>> = vec![Vec::new(); count];
     for (symbol, to) in tight.states.iter().flat_map(|s| &s.arcs) {
         if let Symbol::Slot(slot) = symbol {

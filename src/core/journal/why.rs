@@ -238,6 +238,7 @@ fn tell_note(note: &Note) -> String {
             (Some(v), None) => format!("callout {callout}, at {v:.1}"),
             _ => format!("callout {callout}"),
         },
+        Note::Passed { callout, why } => format!("callout {callout}: not due, for {why} does not hold"),
         Note::Limit { limit, over: true } => format!("limit {limit}: exceeded"),
         Note::Limit { limit, over: false } => format!("limit {limit}: back within"),
         Note::Sheet { entry, value } => format!("flight sheet: {entry} = {value}"),
@@ -256,7 +257,9 @@ fn name_of(station: Station) -> &'static str {
 
 fn shortened(all: &[String]) -> String {
     match all.get(..LIST_AT_MOST) {
-        Some(first) if all.len() > LIST_AT_MOST => format!("{} and {} more", first.join(", "), all.len() - LIST_AT_MOST),
+        Some(first) if all.len() > LIST_AT_MOST => {
+            format!("{} and {} more", first.join(", "), all.len() - LIST_AT_MOST)
+        }
         _ => all.join(", "),
     }
 }

@@ -218,6 +218,10 @@ fn spellings() {
         assert!(is_number_word(word), "{word}");
     }
     assert!(!is_number_word("flaps") && !is_number_word("and"));
+    for word in SPELLED_TWO_WAYS {
+        assert!(!variants(word).is_empty(), "{word}");
+    }
+    assert!(variants("tree").is_empty(), "a tree is no number");
     // Every other spelling says the same.
     for word in ["zero", "three", "four", "five", "nine", "niner"] {
         assert!(variants(word).iter().all(|v| digit(v) == digit(word)));

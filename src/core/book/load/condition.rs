@@ -512,10 +512,7 @@ impl Check<'_> {
         let plain = |node, kind| Some(Typed { node, kind, at, words: Vec::new() });
         if let Some(function) = function {
             let parts: Vec<Typed> = parts.collect();
-            let mut clean = true;
-            for p in &parts {
-                clean &= self.fits(p, &ValueKind::Number);
-            }
+            let clean = parts.iter().filter(|p| !self.fits(p, &ValueKind::Number)).count() == 0;
             let nodes = parts.into_iter().map(|p| p.node).collect();
             return if clean { plain(Node::Call(function, nodes), ValueKind::Number) } else { None };
         }
@@ -585,10 +582,7 @@ impl Check<'_> {
         };
         let parts: Vec<Option<Typed>> = list.elements.iter().map(|e| self.node(e, depth)).collect();
         let (x, parts) = (x?, parts.into_iter().collect::<Option<Vec<Typed>>>()?);
-        let mut clean = true;
-        for p in &parts {
-            clean &= self.comparable(&x, p);
-        }
+        let clean = parts.iter().filter(|p| !self.comparable(&x, p)).count() == 0;
         let nodes = parts.into_iter().map(|p| p.node).collect();
         let node = Node::In(Box::new(x.node), nodes);
         if clean { Some(Typed { node, kind: ValueKind::Bool, at, words: Vec::new() }) } else { None }

@@ -6,6 +6,7 @@ use crate::core::grammar::{NamedSlots, Rules, build, parse, sample};
 use proptest::prelude::*;
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
+use std::sync::LazyLock;
 
 const CALLS: &[(&str, &[&str])] = &[
     ("gear_up", &["gear up"]),
@@ -26,6 +27,8 @@ const CALLS: &[(&str, &[&str])] = &[
     ("up", &["up"]),
 ];
 
+static GRAPH: LazyLock<WordGraph> = LazyLock::new(graph);
+
 fn graph() -> WordGraph {
     let calls: Vec<_> = CALLS
         .iter()
@@ -42,8 +45,8 @@ fn graph() -> WordGraph {
 }
 
 fn heard(text: &str) -> Heard {
-    let graph = graph();
-    match_text(&graph, &CallSet::all(graph.calls.len()), text, 1, (SessionTime::ZERO, SessionTime::ZERO))
+    let graph = &*GRAPH;
+    match_text(graph, &CallSet::all(graph.calls.len()), text, 1, (SessionTime::ZERO, SessionTime::ZERO))
 }
 
 fn shown(c: &Candidate) -> String {
@@ -143,6 +146,34 @@ fn only_live_calls() {
     assert_eq!(said(" ... ").unheard, Some(Unheard::NothingSaid));
 }
 
+/// Text and choice together, as an engine uses them.
+#[test]
+fn chosen() {
+    use crate::core::matcher::{Choice, Thresholds, choose};
+    let graph = graph();
+    let live = CallSet::all(graph.calls.len());
+    let check = |text: &str, expected: &str| {
+        let heard = heard(text);
+        let critical = |c: CallId| graph.calls[c.0 as usize].name == "gear_up";
+        let told = match choose(&heard, &graph, &live, &CallSet::none(), critical, &Thresholds::text()) {
+            Choice::Accept { meanings, .. } => meanings.iter().map(|m| m.call.clone()).collect::<Vec<_>>().join(" + "),
+            Choice::Refuse { reason, resembling, .. } => {
+                format!("{reason}{}", if resembling { ", resembling" } else { "" })
+            }
+        };
+        assert_eq!(told, expected, "of {text:?}");
+    };
+    check("gear up", "gear_up");
+    check("v one, gear up, flaps up", "v_one + gear_up + flaps");
+    check("befroe start checklist", "before_start");
+    check("start checklist", "no such call, resembling");
+    check("before strat takeoff checklist", "no such call, resembling");
+    // Misspelt, and critical: half of the limit is not enough.
+    check("gaer up", "no such call, resembling");
+    check("what a lovely day", "no such call");
+    check("?", "nothing said");
+}
+
 proptest! {
     #[test]
     fn never_panics(text in "\\PC{0,80}") {
@@ -152,10 +183,10 @@ proptest! {
     /// Whatever the graph can say is understood from its own text, digits aside.
     #[test]
     fn samples_are_understood(seed in any::<u64>()) {
-        let graph = graph();
+        let graph = &*GRAPH;
         let mut rng = Pcg32::seed_from_u64(seed);
         let call = CallId((rng.next_u32() as usize % graph.calls.len()) as u16);
-        let (said, meaning) = sample(&graph, call, &mut rng).unwrap();
+        let (said, meaning) = sample(graph, call, &mut rng).unwrap();
         let heard = heard(&said.join(" "));
         prop_assert!(heard.ranked.iter().any(|c| c.meanings == [meaning.clone()] && c.score == EXACT), "{:?}", said);
     }
@@ -163,10 +194,10 @@ proptest! {
     /// One letter wrong never turns one call into another with other values.
     #[test]
     fn slots_are_never_guessed(seed in any::<u64>(), at in any::<prop::sample::Index>(), letter in "[a-z]") {
-        let graph = graph();
+        let graph = &*GRAPH;
         let mut rng = Pcg32::seed_from_u64(seed);
         let call = CallId((rng.next_u32() as usize % graph.calls.len()) as u16);
-        let (said, meaning) = sample(&graph, call, &mut rng).unwrap();
+        let (said, meaning) = sample(graph, call, &mut rng).unwrap();
         let mut text = said.join(" ");
         let at = at.index(text.len());
         text.replace_range(at..at + 1, &letter);

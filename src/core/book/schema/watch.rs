@@ -1,68 +1,9 @@
-//! What is read aloud and verified, and what is watched: checklists, callouts, limits.
+//! What is watched: callouts and limits.
 
 use super::{Ask, By, ControlId, FlowId, PhaseId, Template};
 use crate::core::aircraft::SignalId;
 use crate::core::book::expr::Expr;
-use crate::core::grammar::CallId;
 use serde::{Deserialize, Serialize};
-
-/// How the program knows that an item is true.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Known {
-    /// A signal shows it.
-    Seen,
-    /// The pilot's word only.
-    HeardOnly,
-    /// No source: spoken for the exercise.
-    Simulated,
-}
-
-/// `[checklists.ID]`.
-#[derive(Debug, Clone)]
-pub struct Checklist {
-    /// The name.
-    pub id: String,
-    /// What people call it, spoken first.
-    pub title: Template,
-    /// Who reads.
-    pub reader: By,
-    /// Phases in which it may be called for; empty means all.
-    pub phases: Vec<PhaseId>,
-    /// The items in order.
-    pub items: Vec<Item>,
-    /// The completion call, spoken last.
-    pub complete: Template,
-    /// Phase entered when complete.
-    pub then_phase: Option<PhaseId>,
-}
-
-/// One item: `[[checklists.ID.items]]`.
-#[derive(Debug, Clone)]
-pub struct Item {
-    /// The name, unique in the list.
-    pub id: String,
-    /// The challenge.
-    pub challenge: Template,
-    /// Who answers.
-    pub by: By,
-    /// The list waits here until this is true (`waits_for`).
-    pub waits_for: Option<Expr>,
-    /// The hidden call with the accepted responses (`respond = ["set", "flaps $flap:value"]`); none when only the program ever answers.
-    pub respond: Option<CallId>,
-    /// What the program says when the item is its own.
-    pub say: Option<Template>,
-    /// The aircraft must agree (slots of the response bound).
-    pub verify: Option<Expr>,
-    /// How the aircraft's own state is told in a challenge ("Flaps show {flap_angle_deg}").
-    pub shown: Option<Template>,
-    /// Told how it is known: `seen` if there is a `verify`, else `heard_only` or `simulated`.
-    pub known: Known,
-    /// Cannot be skipped but by the explicit word, and is recorded so.
-    pub killer: bool,
-    /// Asked again after this many seconds. Default 8.
-    pub within_s: f64,
-}
 
 /// What makes a callout.
 #[derive(Debug, Clone)]

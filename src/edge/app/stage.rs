@@ -1,0 +1,79 @@
+//! The world of a session script, built for the loop.
+
+use super::{App, Ears, Outside, Pace, Parts, Report};
+use crate::core::book::Book;
+use crate::core::crew::Crew;
+use crate::core::script::{Performance, Script, World};
+use crate::core::sim::{Aircraft, Place, Setup};
+use crate::core::time::{SessionTime, Wake};
+use crate::edge::link::BuiltIn;
+use crate::edge::speaker::Silent;
+use crate::edge::store::JournalFile;
+use std::sync::Arc;
+
+/// The built-in aircraft as a script wants it before the first moment.
+///
+/// # Errors
+/// One sentence when the script names a place, a control or a fault that the aircraft does not have.
+pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
+    let mut aircraft = Aircraft::tarn_t2(seed);
+    let mut setup = Setup::default();
+    setup.place = match world.place.as_deref() {
+        None | Some("stand") => Place::ColdAtStand,
+        Some("lined_up") => Place::LinedUp,
+        Some(other) => {
+            return Err(format!(
+                "there is no place \u{201c}{other}\u{201d}; use \u{201c}stand\u{201d} or \u{201c}lined_up\u{201d}"
+            ));
+        }
+    };
+    let numbers = [
+        (world.mass_kg, &mut setup.mass_kg),
+        (world.oat_c, &mut setup.oat_c),
+        (world.qnh_hpa, &mut setup.qnh_hpa),
+        (world.wind_from_deg, &mut setup.wind_from_deg),
+        (world.wind_kt, &mut setup.wind_kt),
+    ];
+    for (given, to) in numbers {
+        if let Some(n) = given {
+            *to = n;
+        }
+    }
+    aircraft.place(&setup);
+    for (name, value) in &world.set {
+        aircraft.set(name, value).map_err(|e| e.to_string())?;
+    }
+    for fault in &world.inject {
+        aircraft.inject(fault).map_err(|e| e.to_string())?;
+    }
+    Ok(BuiltIn::new(aircraft, SessionTime::ZERO))
+}
+
+/// A session of typed words and silent voices on the built-in aircraft, in simulated time: for the tests and for scripts
+/// that need no sound.
+///
+/// # Errors
+/// As [`aircraft`], and when the journal cannot be begun.
+pub fn silent(book: Arc<Book>, script: Script, journal: JournalFile) -> Result<Report, String> {
+    let link = aircraft(&script.world, script.seed)?;
+    let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
+    let parts = Parts {
+        engine: Box::new(Crew::new(book.clone())),
+        book,
+        link: Box::new(link),
+        ears: Ears::Typed,
+        speaker: Box::new(Silent),
+        pilot: Some(Performance::new(script)),
+        captain: None,
+        noise: None,
+        recording: None,
+        recorder: None,
+        journal,
+        pace: Pace::Fast,
+        outside: Outside(None),
+        told: Box::new(|_| {}),
+        until: None,
+    };
+    let app = App::new(parts, SessionTime::ZERO, Wake::default());
+    app.run(arrangement, phase, sheet).map_err(|e| e.to_string())
+}
