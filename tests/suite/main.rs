@@ -1,1 +1,10 @@
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    clippy::disallowed_macros,
+    reason = "tests of the whole"
+)]
+//! Tests from outside, one module a subject.
+
+mod books;
 mod sessions;

@@ -41,7 +41,7 @@ pub const MAY_NAME: &[(&str, &[&str])] = &[
     ("book", &["aircraft", "grammar", "matcher", "time", "words"]),
     ("sim", &["aircraft", "physics", "time"]),
     ("crew", &["aircraft", "book", "grammar", "matcher", "time", "words"]),
-    ("script", &["aircraft", "book", "crew", "time"]),
+    ("script", &["aircraft", "book", "crew", "grammar", "matcher", "time"]),
     ("voice", &["aircraft", "book", "crew", "time", "words"]),
     ("journal", &["aircraft", "book", "crew", "gate", "grammar", "matcher", "time", "voice", "words"]),
 ];

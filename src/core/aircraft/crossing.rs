@@ -30,7 +30,7 @@ pub struct Crossing {
     pub name: String,
     /// When it is wanted: the crossing less the lead, never before the frame that showed it.
     pub at: SimTime,
-    /// The signal's value expected at `at`.
+    /// The signal's value expected when the lead is over.
     pub value: f64,
 }
 
@@ -133,7 +133,9 @@ impl Detector {
             let wait = eta - m.lead_s;
             if wait <= next_s {
                 let wait = wait.max(0.0);
-                let value = v + rate * wait + 0.5 * accel * wait * wait;
+                // What it will be when the lead is over: the mark itself, unless it came too suddenly.
+                let then = wait + m.lead_s;
+                let value = v + rate * then + 0.5 * accel * then * then;
                 out.push(Crossing { name: m.name.clone(), at: at.plus(wait), value });
             }
         }

@@ -2,6 +2,12 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
+mod panel;
+mod watch;
+
+pub use panel::{Control, ControlKind, Refusal, Signal};
+pub use watch::{Callout, Due, Edge, Limit, Priority};
+
 use super::expr::Expr;
 use crate::core::aircraft::{SignalId, Value, ValueKind};
 use crate::core::grammar::{CallId, WordGraph};
@@ -93,75 +99,6 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("too_faint", ""),
     ("which_one", "first second"),
 ];
-
-/// `[signals.ID]`: `kind = "number" | "bool" | ["a", "b"]` (a list makes it a word of that set).
-#[derive(Debug, Clone)]
-pub struct Signal {
-    /// The name, unit included.
-    pub id: String,
-    /// What people call it, for messages.
-    pub title: String,
-    /// Its type.
-    pub kind: ValueKind,
-    /// Older than this is unknown. Default 2 s.
-    pub stale_after_s: f64,
-}
-
-/// How a control behaves under the hand.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ControlKind {
-    /// Any value in a range.
-    Position,
-    /// One of a few values.
-    Detent,
-    /// Pressed: a state is wanted, the press is the way.
-    Momentary,
-    /// Under a guard that must be lifted.
-    Guarded,
-    /// Turned step by step.
-    Rotary,
-    /// The pilot's hardware: asked for and watched, never set.
-    Owned,
-}
-
-/// `[controls.ID]`.
-#[derive(Debug, Clone)]
-pub struct Control {
-    /// The control's name: what the link is told to set.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// How it behaves.
-    pub kind: ControlKind,
-    /// The signal that shows where the *control* stands; by default the signal of the same name.
-    pub signal: SignalId,
-    /// The signal that shows that the *system* has followed; by default the same.
-    pub indication: SignalId,
-    /// The values it can take: type, and for words the set.
-    pub values: ValueKind,
-    /// The indication must arrive within this; on the sim's clock. Default 3 s.
-    pub travel_s: f64,
-    /// Whose it is: anything but the flight deck's is moved only by `make` in a flow of that station.
-    pub station: Station,
-    /// Needs the stricter score.
-    pub critical: bool,
-    /// Refusals: when the condition (with `to` bound) holds, the command is refused with the sentence.
-    pub refuse: Vec<Refusal>,
-    /// Said when a pilot's command is repeated aloud, `{to}` bound. Absent: nothing is repeated.
-    pub echo: Option<Template>,
-    /// Said when the indication has arrived.
-    pub report: Option<Template>,
-}
-
-/// A placard or a condition that stands against a command: `refuse = [{ when = "…", say = "…" }]`.
-#[derive(Debug, Clone)]
-pub struct Refusal {
-    /// Refuse when true. Unknown does not refuse.
-    pub when: Expr,
-    /// What is said instead.
-    pub say: Template,
-}
 
 /// Who is spoken to, and who speaks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
@@ -517,101 +454,6 @@ pub struct Item {
     pub killer: bool,
     /// Asked again after this many seconds. Default 8.
     pub within_s: f64,
-}
-
-/// What makes a callout.
-#[derive(Debug, Clone)]
-pub enum Edge {
-    /// `when = "EXPR"`, optional `for_s`: becomes true and stays so.
-    When {
-        /// The condition.
-        expr: Expr,
-        /// For how long, sim clock.
-        for_s: f64,
-    },
-    /// `signal = "ID"`, `rises_through` or `falls_through = "EXPR"`: an exact crossing, interpolated by the link.
-    Through {
-        /// The signal.
-        signal: SignalId,
-        /// The value, re-evaluated when what it reads changes.
-        value: Expr,
-        /// Rising or falling.
-        rising: bool,
-    },
-}
-
-/// Which part of the spoken words is due at the value.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Due {
-    /// The first sample.
-    #[default]
-    Onset,
-    /// The last sample.
-    End,
-}
-
-/// `[callouts.ID]`.
-#[derive(Debug, Clone)]
-pub struct Callout {
-    /// The name.
-    pub id: String,
-    /// Whose call; silent when it is the pilot's.
-    pub by: By,
-    /// Armed in these phases; re-armed when one of them is entered from outside of them.
-    pub phases: Vec<PhaseId>,
-    /// What makes it.
-    pub edge: Edge,
-    /// Further condition at that moment (`if`).
-    pub only_if: Option<Expr>,
-    /// The words.
-    pub say: Template,
-    /// Onset or end at the value.
-    pub due: Due,
-    /// How urgent.
-    pub priority: Priority,
-    /// A reply due from the pilot.
-    pub reply: Option<Ask>,
-    /// Phase entered when made.
-    pub then_phase: Option<PhaseId>,
-}
-
-/// Urgency of speech; later ones pre-empt earlier ones.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Priority {
-    /// Talk that can wait.
-    Chat,
-    /// Flows, lists, answers.
-    #[default]
-    Routine,
-    /// Deviations, refusals.
-    Caution,
-    /// Takeoff and landing calls; never cut by anything but another.
-    Critical,
-}
-
-/// `[limits.ID]`: a watch that is always on in its phases.
-#[derive(Debug, Clone)]
-pub struct Limit {
-    /// The name.
-    pub id: String,
-    /// Watched in these phases; empty means all.
-    pub phases: Vec<PhaseId>,
-    /// Whose job.
-    pub by: By,
-    /// Exceeded when true …
-    pub when: Expr,
-    /// … for this long, sim clock.
-    pub for_s: f64,
-    /// Said once per excursion.
-    pub say: Template,
-    /// How urgent.
-    pub priority: Priority,
-    /// Done at once, in order (engine start cut-off): `then = [{ set = "…", to = "…" }]`.
-    pub then: Vec<(ControlId, Expr)>,
-    /// Flow that this ends as not done.
-    pub ends_flow: Option<FlowId>,
 }
 
 /// `[phases.ID]`.

@@ -60,3 +60,51 @@ fn form(format: Format) -> Form {
         Format::Letters => Form::Letter,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::UNKNOWN;
+    use crate::core::aircraft::Value;
+    use crate::core::book::expr::{Name, Scope};
+    use crate::core::book::{Folder, SourceFile, load};
+
+    struct Now(Option<Value>);
+    impl Scope for Now {
+        fn value(&self, _: &Name) -> Option<Value> {
+            self.0.clone()
+        }
+    }
+
+    #[track_caller]
+    fn check(kind: &str, text: &str, value: Option<Value>, wanted: &str) {
+        let book = format!(
+            "[book]\ntitle = \"x\"\n[signals.x]\nkind = \"{kind}\"\n[limits.a]\nwhen = \"true\"\nsay = \"{text}\"\n"
+        );
+        let folder = Folder { id: "x".into(), files: vec![SourceFile { name: "x".into(), text: book }] };
+        let book = load(&folder, &|_| None).book;
+        assert_eq!(book.limits[0].say.say(&Now(value), &|_| None), wanted, "{text}");
+    }
+
+    #[test]
+    fn values_are_spoken_in_their_format() {
+        let n = |n| Some(Value::Number(n));
+        check("number", "Flaps {x:number}", n(20.0), "Flaps twenty");
+        check("number", "Flaps {x}, {x + 1}", n(20.0), "Flaps twenty, twenty one");
+        check("number", "Speed {x:digits}", n(83.7), "Speed eight four");
+        check("number", "Minus {x:number}", n(-0.2), "Minus zero");
+        check("number", "Heading {x:heading}", n(7.2), "Heading zero zero seven");
+        check("number", "Altitude {x:altitude}", n(2500.3), "Altitude two thousand five hundred");
+        check("number", "Trim {x:decimal}", n(4.54), "Trim four decimal five");
+        check("word", "Runway {x:runway}", Some(Value::Word("09L".into())), "Runway zero nine left");
+        check("word", "Mode {x}", Some(Value::Word("take_off".into())), "Mode take off");
+        check("bool", "It is {x ? 'set' : 'off'}", Some(Value::Bool(true)), "It is set");
+        check("number", "{{x}} {x > 1 ? 'fast' : 'slow':plain}", n(2.0), "{x} fast");
+    }
+
+    #[test]
+    fn what_is_unknown_is_said_to_be_unknown() {
+        check("number", "Flaps {x:number}", None, &format!("Flaps {UNKNOWN}"));
+        check("number", "Ratio {x / 0:number}", Some(Value::Number(1.0)), "Ratio unknown");
+        check("bool", "It is {x ? 'set' : 'off'}", None, "It is unknown");
+    }
+}

@@ -67,11 +67,16 @@ impl Crew {
         if !self.calls_out(i) {
             return;
         }
-        if !self.holds(c.only_if.as_ref(), &Slots::new()) {
-            self.callouts[i].armed = false;
-            let why = c.only_if.as_ref().map_or(String::new(), |e| format!("{} does not hold", e.text));
-            self.not_done(format!("callout {}", c.id), why);
-            return;
+        if let Some(guard) = &c.only_if {
+            let holds = self.truth(guard, &Slots::new());
+            if holds != Some(true) {
+                self.callouts[i].armed = false;
+                match holds {
+                    Some(_) => self.note(Note::Passed { callout: c.id.clone(), why: guard.text.clone() }),
+                    None => self.not_done(format!("callout {}", c.id), format!("{} is unknown", guard.text)),
+                }
+                return;
+            }
         }
         let Edge::Through { value: wanted, .. } = &c.edge else { return };
         let wanted = wanted.eval(&self.scope(&Slots::new(), None)).and_then(|v| v.number());

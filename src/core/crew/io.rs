@@ -240,6 +240,13 @@ pub enum Note {
         /// The id of its speech.
         speech: u64,
     },
+    /// A callout's mark was passed without its call, since its condition did not hold.
+    Passed {
+        /// Its name.
+        callout: String,
+        /// The condition.
+        why: String,
+    },
     /// A limit was exceeded or came back.
     Limit {
         /// Its name.

@@ -1,1 +1,382 @@
-//! (room under construction)
+//! The gate: when an utterance begins and ends.
+//!
+//! A pure state machine over frames of sound with their speech probability. It counts samples and knows no clock. An open
+//! microphone ends an utterance by silence: after a short wait the ear is asked what it has so far ([`Event::Ask`]), and a
+//! call that no live call could continue ends it at once; otherwise a longer wait does. Push-to-talk ends it by release.
+
+mod level;
+
+pub use level::{Level, level};
+
+/// Samples a second.
+pub const RATE: u32 = 16_000;
+
+/// Waits and limits, in samples unless said.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// A frame at least this likely to be speech begins an utterance.
+    pub on: f32,
+    /// A frame at least this likely keeps it going.
+    pub off: f32,
+    /// Frames of speech, of the last three, that make a beginning: a click is shorter.
+    pub onset: u8,
+    /// Kept from before the first voiced frame.
+    pub pre_roll: u64,
+    /// Kept from after the last voiced frame.
+    pub tail: u64,
+    /// Silence after which the ear is asked.
+    pub short_wait: u64,
+    /// Silence after which it is over.
+    pub long_wait: u64,
+    /// Kept from after the release of push-to-talk: users release early.
+    pub release: u64,
+    /// Nothing that we know of takes longer.
+    pub longest: u64,
+    /// Speech whose loudest frame is softer cannot be understood, dB full scale.
+    pub faint_dbfs: f64,
+    /// So much digital silence means that no sound arrives.
+    pub dead: u64,
+}
+
+const fn ms(n: u64) -> u64 {
+    n * RATE as u64 / 1000
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Settings {
+            on: 0.5,
+            off: 0.35,
+            onset: 2,
+            pre_roll: ms(256),
+            tail: ms(192),
+            short_wait: ms(140),
+            long_wait: ms(500),
+            release: ms(250),
+            longest: ms(12_000),
+            faint_dbfs: -55.0,
+            dead: ms(3_000),
+        }
+    }
+}
+
+/// Whether sound may come in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Opening {
+    /// No sound is listened to.
+    Closed,
+    /// Only calls that are always live: we are speaking ourselves.
+    Critical,
+    /// All sound.
+    #[default]
+    Open,
+}
+
+/// A stretch of samples, counted from the start of the session.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Span {
+    /// First sample.
+    pub from: u64,
+    /// The sample after the last.
+    pub to: u64,
+}
+
+/// Why an utterance is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// What was said is a whole call.
+    Whole,
+    /// Silence.
+    Silence,
+    /// Push-to-talk was released.
+    Released,
+    /// It took too long.
+    TooLong,
+    /// The gate closed, or the sound came to its end.
+    Cut,
+}
+
+/// An utterance that is over.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Utterance {
+    /// What to decode.
+    pub window: Span,
+    /// First and last voiced moment; `None` if push-to-talk was held in silence.
+    pub speech: Option<Span>,
+    /// The endpoint: when it was decided.
+    pub at: u64,
+    /// Why it is over.
+    pub why: Why,
+    /// Whether push-to-talk was held.
+    pub pushed: bool,
+    /// Whether we were speaking at any time during it: then only calls that are always live count.
+    pub critical_only: bool,
+    /// Loudest voiced frame, dB full scale; −∞ if there was none.
+    pub loudest_dbfs: f64,
+    /// Whether it is too faint to be understood.
+    pub faint: bool,
+}
+
+/// What the gate tells.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Event {
+    /// Someone began to speak, or pressed push-to-talk.
+    Began {
+        /// First voiced sample.
+        at: u64,
+    },
+    /// Decode this and say by [`Gate::answer`] whether it is a whole call.
+    Ask {
+        /// What to decode; the same samples as the utterance will have if nothing more is said.
+        window: Span,
+    },
+    /// It is over.
+    Ended(Utterance),
+    /// No sound arrives. Told once, until some arrives again.
+    Dead,
+}
+
+/// An utterance under way.
+#[derive(Debug, Clone)]
+struct Talk {
+    began: u64,
+    /// First and last voiced sample.
+    voiced: Option<Span>,
+    asked: bool,
+    pushed: bool,
+    /// When push-to-talk was released.
+    released: Option<u64>,
+    critical_only: bool,
+    loudest: f64,
+}
+
+/// The gate.
+#[derive(Debug, Clone)]
+pub struct Gate {
+    settings: Settings,
+    opening: Opening,
+    /// Sound before this sample was our own or not meant for us.
+    open_since: u64,
+    /// `None` with an open microphone.
+    held: Option<bool>,
+    now: u64,
+    /// Where the voiced ones of the last three frames began.
+    onset: Vec<u64>,
+    talk: Option<Talk>,
+    silent_since: Option<u64>,
+    dead: bool,
+}
+
+impl Gate {
+    /// An open gate with an open microphone, before the first sample.
+    pub fn new(settings: Settings) -> Gate {
+        Gate {
+            settings,
+            opening: Opening::Open,
+            open_since: 0,
+            held: None,
+            now: 0,
+            onset: Vec::new(),
+            talk: None,
+            silent_since: None,
+            dead: false,
+        }
+    }
+
+    /// Samples taken in so far.
+    pub fn now(&self) -> u64 {
+        self.now
+    }
+    /// Whether an utterance is under way.
+    pub fn is_talking(&self) -> bool {
+        self.talk.is_some()
+    }
+    /// The waits and limits.
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+    /// The first sample that anything can still ask for.
+    pub fn needs_from(&self) -> u64 {
+        let begun = self.talk.as_ref().map_or(self.now, |t| t.began);
+        begun.min(self.onset.first().copied().unwrap_or(begun)).saturating_sub(self.settings.pre_roll)
+    }
+
+    /// Opens or closes; closing ends what is under way.
+    pub fn set_opening(&mut self, opening: Opening) -> Option<Event> {
+        if self.opening == opening || self.held.is_some() {
+            return None;
+        }
+        let was = std::mem::replace(&mut self.opening, opening);
+        match opening {
+            Opening::Closed => {
+                self.onset.clear();
+                self.end(Why::Cut)
+            }
+            Opening::Critical => {
+                if let Some(talk) = &mut self.talk {
+                    talk.critical_only = true;
+                }
+                None
+            }
+            Opening::Open => {
+                if was == Opening::Closed {
+                    self.open_since = self.now;
+                }
+                None
+            }
+        }
+    }
+
+    /// Push-to-talk: pressed or released. From the first use on the microphone is no longer open.
+    pub fn push(&mut self, held: bool) -> Option<Event> {
+        let was = self.held.replace(held);
+        match (was.unwrap_or(false), held) {
+            (false, true) => {
+                let cut = self.end(Why::Cut);
+                self.talk = Some(Talk { pushed: true, ..Talk::at(self.now) });
+                cut.or(Some(Event::Began { at: self.now }))
+            }
+            (true, false) => {
+                if let Some(talk) = &mut self.talk {
+                    talk.released = Some(self.now);
+                }
+                None
+            }
+            _ => None,
+        }
+    }
+
+    /// Takes a frame in. `probability` is that of speech.
+    pub fn frame(&mut self, samples: &[f32], probability: f32) -> Vec<Event> {
+        let (from, to) = (self.now, self.now + samples.len() as u64);
+        self.now = to;
+        let level = level(samples);
+        let mut events: Vec<Event> = self.listen_for_life(level, from).into_iter().collect();
+        if let Some(talk) = &mut self.talk {
+            if probability >= self.settings.off {
+                let first = talk.voiced.map_or(from, |v| v.from);
+                talk.voiced = Some(Span { from: first, to });
+                talk.asked = false;
+                talk.loudest = talk.loudest.max(level.dbfs);
+            }
+            events.extend(self.wait());
+        } else if self.held.is_none() && self.opening != Opening::Closed {
+            events.extend(self.await_onset(from, to, probability, level));
+        }
+        events
+    }
+
+    /// The ear's answer to [`Event::Ask`].
+    pub fn answer(&mut self, whole: bool) -> Option<Event> {
+        let asked = self.talk.as_ref().is_some_and(|t| t.asked);
+        if asked && whole { self.end(Why::Whole) } else { None }
+    }
+
+    /// The sound has come to its end.
+    pub fn finish(&mut self) -> Option<Event> {
+        self.end(Why::Cut)
+    }
+
+    fn listen_for_life(&mut self, level: Level, from: u64) -> Option<Event> {
+        if !level.digital_silence {
+            self.silent_since = None;
+            self.dead = false;
+            return None;
+        }
+        let since = *self.silent_since.get_or_insert(from);
+        if self.dead || self.now - since < self.settings.dead {
+            return None;
+        }
+        self.dead = true;
+        Some(Event::Dead)
+    }
+
+    fn await_onset(&mut self, from: u64, to: u64, probability: f32, level: Level) -> Option<Event> {
+        let length = to - from;
+        self.onset.retain(|at| at + 3 * length > from);
+        if probability < self.settings.on {
+            return None;
+        }
+        self.onset.push(from);
+        if self.onset.len() < usize::from(self.settings.onset) {
+            return None;
+        }
+        let at = self.onset[0];
+        self.onset.clear();
+        let talk = Talk {
+            voiced: Some(Span { from: at, to }),
+            critical_only: self.opening == Opening::Critical,
+            loudest: level.dbfs,
+            ..Talk::at(at)
+        };
+        self.talk = Some(talk);
+        Some(Event::Began { at })
+    }
+
+    /// Whether the talk is over, or the ear should be asked.
+    fn wait(&mut self) -> Option<Event> {
+        let talk = self.talk.as_mut()?;
+        if self.now - talk.began >= self.settings.longest {
+            return self.end(Why::TooLong);
+        }
+        if talk.pushed {
+            let over = talk.released.is_some_and(|r| self.now - r >= self.settings.release);
+            return if over { self.end(Why::Released) } else { None };
+        }
+        let silence = self.now - talk.voiced.map_or(talk.began, |v| v.to);
+        if silence >= self.settings.long_wait {
+            return self.end(Why::Silence);
+        }
+        if silence >= self.settings.short_wait && !talk.asked {
+            talk.asked = true;
+            let window = self.window()?;
+            return Some(Event::Ask { window });
+        }
+        None
+    }
+
+    /// The samples of the talk under way that are worth decoding.
+    fn window(&self) -> Option<Span> {
+        let talk = self.talk.as_ref()?;
+        let from = talk.began.saturating_sub(self.settings.pre_roll).max(self.open_since);
+        // What stands between the last word and the wait's end is the same whenever it is asked for.
+        let tail = self.settings.tail.min(self.settings.short_wait.max(ms(150)));
+        let to = match (talk.pushed, talk.voiced) {
+            (false, Some(v)) => (v.to + tail).min(self.now),
+            _ => self.now,
+        };
+        Some(Span { from: from.min(to), to })
+    }
+
+    fn end(&mut self, why: Why) -> Option<Event> {
+        let window = self.window()?;
+        let talk = self.talk.take()?;
+        Some(Event::Ended(Utterance {
+            window,
+            speech: talk.voiced,
+            at: self.now,
+            why,
+            pushed: talk.pushed,
+            critical_only: talk.critical_only,
+            loudest_dbfs: talk.loudest,
+            faint: talk.voiced.is_some() && talk.loudest < self.settings.faint_dbfs,
+        }))
+    }
+}
+
+impl Talk {
+    fn at(began: u64) -> Talk {
+        Talk {
+            began,
+            voiced: None,
+            asked: false,
+            pushed: false,
+            released: None,
+            critical_only: false,
+            loudest: f64::NEG_INFINITY,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -106,7 +106,9 @@ pub fn header() -> Header {
 pub fn gear_up(at: SessionTime) -> Input {
     let meaning = Meaning { call: "gear_up".into(), slots: BTreeMap::new() };
     let ranked = vec![Candidate { meanings: vec![meaning], score: 4.1, text: "gear up".into() }];
-    Input::Heard { heard: Heard { revision: 1, ranked, unheard: None, typed: false, pushed: false, speech: (at.plus(-0.8), at) } }
+    Input::Heard {
+        heard: Heard { revision: 1, ranked, unheard: None, typed: false, pushed: false, speech: (at.plus(-0.8), at) },
+    }
 }
 
 /// State with these numbers.

@@ -238,6 +238,7 @@ fn tell_note(note: &Note) -> String {
             (Some(v), None) => format!("callout {callout}, at {v:.1}"),
             _ => format!("callout {callout}"),
         },
+        Note::Passed { callout, why } => format!("callout {callout}: not due, for {why} does not hold"),
         Note::Limit { limit, over: true } => format!("limit {limit}: exceeded"),
         Note::Limit { limit, over: false } => format!("limit {limit}: back within"),
         Note::Sheet { entry, value } => format!("flight sheet: {entry} = {value}"),

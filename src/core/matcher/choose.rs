@@ -279,7 +279,8 @@ mod tests {
             (Unheard::MicrophoneDead, "microphone dead"),
         ] {
             let speech = (SessionTime::ZERO, SessionTime::ZERO);
-            let heard = Heard { revision: 1, ranked: Vec::new(), unheard: Some(unheard), typed: false, pushed: true, speech };
+            let heard =
+                Heard { revision: 1, ranked: Vec::new(), unheard: Some(unheard), typed: false, pushed: true, speech };
             let choice = choose(&heard, &graph, &set("a"), &set(""), |_| false, &Thresholds::default());
             let Choice::Refuse { reason, resembling: false, text: None } = choice else { panic!("{choice:?}") };
             assert_eq!(reason.to_string(), text);

@@ -3,7 +3,7 @@
 use super::lattice::Lattice;
 use super::spell::Tail;
 use super::tokens::Token;
-use crate::core::grammar::{CallId, CallSet, Label, Meaning, NodeId};
+use crate::core::grammar::{CallId, CallSet, Label, Meaning, NodeId, WordId};
 use crate::core::matcher::Candidate;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -112,11 +112,12 @@ struct Prefix {
     sound: f64,
     noise: f64,
     spots: Vec<Spot>,
+    /// Whether the words before a full stop could go on.
+    could_go_on: bool,
 }
 
 /// A whole text.
 struct Text {
-    tokens: Vec<Token>,
     sound: f64,
     noise: f64,
     told: Vec<u32>,
@@ -138,8 +139,8 @@ struct Walk<'a> {
     settings: Settings,
     /// Ways through a call: where from, and the steps from there.
     ways: Vec<(u32, Range<u32>)>,
-    /// Calls told one after the other: what before, and the last.
-    told: Vec<(u32, Meaning)>,
+    /// Calls told one after the other: what before, the last, and its words.
+    told: Vec<(u32, Meaning, Vec<WordId>)>,
 }
 
 /// Looks for what was said among the `live` calls.
@@ -158,7 +159,7 @@ pub fn search<M: StepModel>(
     let (live, settings) = (lattice.live(live), *settings);
     let mut walk = Walk { lattice, live, settings, ways: Vec::new(), told: Vec::new() };
     let root = Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE };
-    let mut beam = vec![Prefix { tokens: Vec::new(), sound: 0.0, noise: 0.0, spots: vec![root] }];
+    let mut beam = vec![Prefix { tokens: Vec::new(), sound: 0.0, noise: 0.0, spots: vec![root], could_go_on: false }];
     let mut texts: Vec<Text> = Vec::new();
     let mut steps = 0;
     if walk.live.is_empty() {
@@ -177,14 +178,14 @@ pub fn search<M: StepModel>(
             if !next.ends.is_empty() {
                 let (sound, noise) = add(END);
                 let whole = !next.goes_on;
-                texts.push(Text { tokens: prefix.tokens.clone(), sound, noise, told: next.ends.clone(), whole });
+                texts.push(Text { sound, noise, told: next.ends.clone(), whole });
             }
             for (token, spots) in &next.tokens {
                 let (sound, noise) = add(*token);
                 let price = settings.another * f64::from(walk.further(spots));
                 grown.push((sound - settings.weight * noise - price, row, *token, sound, noise));
             }
-            nexts.push(next.tokens);
+            nexts.push((next.tokens, next.goes_on));
         }
         let floor = texts.iter().map(|t| t.sound).fold(f64::NEG_INFINITY, f64::max) - settings.window;
         grown.retain(|g| g.3 >= floor);
@@ -201,7 +202,9 @@ pub fn search<M: StepModel>(
             .map(|(_, row, token, sound, noise)| {
                 let mut tokens = beam[row].tokens.clone();
                 tokens.push(token);
-                Prefix { tokens, sound, noise, spots: nexts[row].remove(&token).unwrap_or_default() }
+                let spots = nexts[row].0.remove(&token).unwrap_or_default();
+                let could_go_on = nexts[row].1 && spots.iter().any(|s| s.tail == Tail::Stop && s.at.is_none());
+                Prefix { tokens, sound, noise, spots, could_go_on }
             })
             .collect();
     }
@@ -218,7 +221,7 @@ impl Walk<'_> {
 
     /// Everything that can follow a prefix.
     fn next(&mut self, prefix: &Prefix) -> Next {
-        let mut next = Next::default();
+        let mut next = Next { goes_on: prefix.could_go_on, ..Next::default() };
         let mut open: Vec<Spot> = prefix.spots.iter().rev().cloned().collect();
         while let Some(spot) = open.pop() {
             let (from, to) = spot.rest;
@@ -228,7 +231,8 @@ impl Walk<'_> {
                 put(&mut next.tokens, token, Spot { rest: (from + 1, to), ..spot });
                 continue;
             }
-            if spot.tail.takes_comma() && (spot.at.is_some() || spot.calls < self.settings.calls) {
+            // Between calls only: within one the model hardly ever writes a comma, and noise makes it look for excuses.
+            if spot.tail.takes_comma() && spot.at.is_none() && spot.calls > 0 && spot.calls < self.settings.calls {
                 for token in &self.lattice.comma {
                     put(&mut next.tokens, *token, Spot { tail: Tail::Comma, ..spot.clone() });
                 }
@@ -315,10 +319,11 @@ impl Walk<'_> {
             .collect();
         let meaning = self.lattice.meaning(call, &steps)?;
         // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself.
-        if self.told.get(before as usize).is_some_and(|(_, last)| *last == meaning) {
+        if self.told.get(before as usize).is_some_and(|(_, last, _)| *last == meaning) {
             return None;
         }
-        let told = (before, meaning);
+        let words = steps.iter().filter_map(|s| if let Label::Word(w) = s { Some(*w) } else { None }).collect();
+        let told = (before, meaning, words);
         if let Some(i) = self.told.iter().position(|t| *t == told) {
             return Some(i as u32);
         }
@@ -326,58 +331,62 @@ impl Walk<'_> {
         Some(self.told.len() as u32 - 1)
     }
 
-    /// The calls told, first first.
-    fn meanings(&self, told: u32) -> Vec<Meaning> {
+    /// The calls told, first first, and the words they were told in.
+    fn meanings(&self, told: u32) -> (Vec<Meaning>, String) {
         let mut all = Vec::new();
         let mut at = told;
-        while let Some((before, meaning)) = self.told.get(at as usize) {
-            all.push(meaning.clone());
+        while let Some((before, meaning, words)) = self.told.get(at as usize) {
+            let words: Vec<&str> = words.iter().map(|w| self.lattice.graph.words[w.0 as usize].as_str()).collect();
+            all.push((meaning.clone(), words.join(" ")));
             at = *before;
         }
         all.reverse();
-        all
+        let (meanings, words): (Vec<_>, Vec<_>) = all.into_iter().unzip();
+        (meanings, words.join(", "))
     }
 
     /// Merges texts by meaning; also whether the best is whole.
     fn rank(&self, texts: Vec<Text>) -> (Vec<Candidate>, bool) {
-        struct Reading<'t> {
-            told: u32,
+        struct Reading {
+            meanings: Vec<Meaning>,
             sound: f64,
             noise: f64,
-            best: (f64, &'t Text),
+            /// Score of the best wording so far, the wording, and whether it is whole.
+            best: (f64, String, bool),
         }
         let weight = self.settings.weight;
         let mut readings: Vec<Reading> = Vec::new();
         for text in &texts {
             let own = text.sound - weight * text.noise;
+            let mut met: Vec<Vec<Meaning>> = Vec::new();
             for told in &text.told {
-                match readings.iter_mut().find(|r| r.told == *told) {
+                let (meanings, words) = self.meanings(*told);
+                if met.contains(&meanings) {
+                    continue;
+                }
+                let best = (own, words, text.whole);
+                match readings.iter_mut().find(|r| r.meanings == meanings) {
                     Some(r) => {
                         r.sound = lse(r.sound, text.sound);
                         r.noise = lse(r.noise, text.noise);
                         if own > r.best.0 {
-                            r.best = (own, text);
+                            r.best = best;
                         }
                     }
                     None => {
-                        readings.push(Reading { told: *told, sound: text.sound, noise: text.noise, best: (own, text) })
+                        let meanings = meanings.clone();
+                        readings.push(Reading { meanings, sound: text.sound, noise: text.noise, best });
                     }
                 }
+                met.push(meanings);
             }
         }
-        let price = |r: &Reading| self.settings.another * self.meanings(r.told).len().saturating_sub(1) as f64;
+        let price = |r: &Reading| self.settings.another * r.meanings.len().saturating_sub(1) as f64;
         let score = |r: &Reading| r.sound - weight * r.noise - price(r);
         readings.sort_by(|a, b| score(b).total_cmp(&score(a)));
-        let whole = readings.first().is_some_and(|r| r.best.1.whole);
-        let ranked = readings
-            .iter()
-            .map(|r| Candidate {
-                meanings: self.meanings(r.told),
-                score: score(r),
-                text: self.lattice.tokens.text(&r.best.1.tokens),
-            })
-            .collect();
-        (ranked, whole)
+        let whole = readings.first().is_some_and(|r| r.best.2);
+        let told = |r: Reading| Candidate { score: score(&r), meanings: r.meanings, text: r.best.1 };
+        (readings.into_iter().map(told).collect(), whole)
     }
 }
 

@@ -85,6 +85,10 @@ impl Lattice {
     pub fn tokens(&self) -> &Tokens {
         &self.tokens
     }
+    /// The name of a call.
+    pub fn name(&self, call: CallId) -> Option<&str> {
+        self.graph.calls.get(call.0 as usize).map(|c| c.name.as_str())
+    }
     /// How many calls the graph has.
     pub fn calls(&self) -> usize {
         self.graph.calls.len()

@@ -130,7 +130,12 @@ impl App {
                 self.tell(Side::Flight, self.now, &format!("not done: {what} ({why})"));
                 self.report.not_done.push((what, why));
             }
-            Note::Item { .. } | Note::Callout { .. } | Note::Flow { .. } | Note::Limit { .. } | Note::Sheet { .. } => {}
+            Note::Item { .. }
+            | Note::Callout { .. }
+            | Note::Passed { .. }
+            | Note::Flow { .. }
+            | Note::Limit { .. }
+            | Note::Sheet { .. } => {}
         }
     }
 

@@ -91,6 +91,7 @@ pub struct App {
     order: u64,
     frames: u32,
     sent: BTreeMap<String, Value>,
+    rests: BTreeMap<String, f64>,
     before: BTreeMap<String, f64>,
     spoken: BTreeMap<u64, carry::Sounding>,
     blocks: u64,
@@ -139,6 +140,7 @@ impl App {
             order: 0,
             frames: 0,
             sent: BTreeMap::new(),
+            rests: BTreeMap::new(),
             before: BTreeMap::new(),
             spoken: BTreeMap::new(),
             blocks: 0,
@@ -314,10 +316,12 @@ impl App {
             let at = self.parts.link.session_at(at);
             self.put(at, Event::Input(Input::Crossed { callout: name, value }));
         }
+        // The pilot looks first: what he sees begins before what is made of it.
+        self.pilot()?;
         if self.frames.is_multiple_of(STATE_EVERY) {
             self.send_state()?;
         }
-        self.pilot()
+        Ok(())
     }
 
     fn numbers(&self) -> BTreeMap<String, f64> {
@@ -325,7 +329,8 @@ impl App {
         watched.filter_map(|s| Some((s.to_string(), self.parts.link.values().get(s)?.number()?))).collect()
     }
 
-    /// Sends what has changed: numbers rounded and only when they have moved, so that a journal stays small.
+    /// Sends what has changed: numbers rounded, and while they move only in steps, so that a journal stays small; where
+    /// they come to rest is always sent.
     fn send_state(&mut self) -> Result<(), AppError> {
         let mut delta = Delta::new();
         for (name, value) in self.parts.link.values() {

@@ -21,7 +21,11 @@ pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
     setup.place = match world.place.as_deref() {
         None | Some("stand") => Place::ColdAtStand,
         Some("lined_up") => Place::LinedUp,
-        Some(other) => return Err(format!("there is no place \u{201c}{other}\u{201d}; use \u{201c}stand\u{201d} or \u{201c}lined_up\u{201d}")),
+        Some(other) => {
+            return Err(format!(
+                "there is no place \u{201c}{other}\u{201d}; use \u{201c}stand\u{201d} or \u{201c}lined_up\u{201d}"
+            ));
+        }
     };
     let numbers = [
         (world.mass_kg, &mut setup.mass_kg),

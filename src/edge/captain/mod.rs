@@ -2,6 +2,8 @@
 
 mod microphone;
 pub mod noise;
+#[cfg(test)]
+mod understood;
 
 pub use microphone::Microphone;
 

@@ -1,10 +1,8 @@
 //! The neural ear: encoder, decoder and beam search, held to a book's word graph.
 
 use super::noise;
-use crate::core::grammar::{CallSet, WordGraph};
-use crate::core::matcher::{Heard, Unheard};
+use crate::core::grammar::{CallId, CallSet, WordGraph};
 use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
-use crate::core::time::SessionTime;
 use crate::edge::native::{Branches, Decoder, Encoder, NativeError, Runtime, TOKENS};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -83,6 +81,11 @@ impl NeuralEar {
         self.lattice.calls()
     }
 
+    /// The name of a call.
+    pub fn name(&self, call: CallId) -> Option<&str> {
+        self.lattice.name(call)
+    }
+
     /// Decodes mono samples at 16 kHz under the `live` calls. The same samples and calls give the same result.
     ///
     /// # Errors
@@ -104,23 +107,6 @@ impl NeuralEar {
         };
         let found = search(&self.lattice, live, &self.settings, &mut model)?;
         Ok(Reading { found, took: began.elapsed() })
-    }
-
-    /// Decodes an utterance into what every ear returns.
-    ///
-    /// # Errors
-    /// A model failed while running.
-    pub fn hear(
-        &mut self,
-        samples: &[f32],
-        live: &CallSet,
-        revision: u32,
-        speech: (SessionTime, SessionTime),
-    ) -> Result<(Heard, Reading), EarError> {
-        let reading = self.read(samples, live)?;
-        let unheard = if samples.is_empty() { Some(Unheard::NothingSaid) } else { None };
-        let ranked = if samples.is_empty() { Vec::new() } else { reading.found.ranked.clone() };
-        Ok((Heard { revision, ranked, unheard, typed: false, pushed: false, speech }, reading))
     }
 }
 

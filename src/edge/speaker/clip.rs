@@ -7,10 +7,12 @@ use std::sync::Arc;
 pub const LEVEL_DB: f64 = -20.0;
 /// Highest sample after that.
 const PEAK: f64 = 0.95;
-/// Weaker than the loudest 5 ms by more than this is silence to be trimmed.
-const SILENCE_DB: f64 = 45.0;
+/// Silence to be trimmed is what is this far below the loudest 5 ms, or within [`FLOOR_DB`] of the quietest 20 ms for the
+/// voices that hiss all the time, but never what is nearer to the loudest than the second figure.
+const SILENCE_DB: (f64, f64) = (45.0, 28.0);
+const FLOOR_DB: f64 = 6.0;
 /// Kept before the voice, so that a soft first consonant is whole, and after it, s.
-const LEAD_S: f64 = 0.010;
+const LEAD_S: f64 = 0.020;
 const TAIL_S: f64 = 0.030;
 /// Edges fade over this, s, so that a trim never clicks.
 const FADE_S: f64 = 0.003;
@@ -36,7 +38,7 @@ impl Pcm {
 
     /// Samples that are an utterance already; finds where the voice is.
     pub fn whole(rate: u32, samples: Vec<f32>) -> Self {
-        let (onset, offset) = level::voiced(&samples, rate, SILENCE_DB).unwrap_or((0, samples.len()));
+        let (onset, offset) = voice_in(&samples, rate).unwrap_or((0, samples.len()));
         Pcm { rate, samples: samples.into(), onset, offset }
     }
 
@@ -60,7 +62,7 @@ impl Pcm {
 /// to 16 bits, so that it is the same whether it comes from a file or not.
 pub fn finish(rate: u32, raw: &[f32], to: u32) -> Result<Pcm, AudioError> {
     let raw: Vec<f32> = raw.iter().map(|s| if s.is_finite() { *s } else { 0.0 }).collect();
-    let Some((first, last)) = level::voiced(&raw, rate, SILENCE_DB) else { return Ok(Pcm::empty(to)) };
+    let Some((first, last)) = voice_in(&raw, rate) else { return Ok(Pcm::empty(to)) };
     let n = |s: f64| (s * f64::from(rate)) as usize;
     let from = first.saturating_sub(n(LEAD_S));
     let mut samples = raw[from..(last + n(TAIL_S)).min(raw.len())].to_vec();
@@ -73,6 +75,15 @@ pub fn finish(rate: u32, raw: &[f32], to: u32) -> Result<Pcm, AudioError> {
     let gain = (level::from_db(LEVEL_DB) / loud).min(PEAK / peak);
     samples.iter_mut().for_each(|s| *s = round16((f64::from(*s) * gain) as f32));
     Ok(Pcm::whole(to, samples))
+}
+
+/// First and one past the last sample of the voice; absent for silence.
+fn voice_in(samples: &[f32], rate: u32) -> Option<(usize, usize)> {
+    let loudest = samples.chunks((rate as usize / 200).max(1)).map(level::rms).fold(0.0, f64::max);
+    let quietest = samples.chunks_exact((rate as usize / 50).max(1)).map(level::rms).fold(loudest, f64::min);
+    let hiss = -level::to_db(quietest / loudest) - FLOOR_DB;
+    let down = if hiss.is_nan() { SILENCE_DB.0 } else { hiss.clamp(SILENCE_DB.1, SILENCE_DB.0) };
+    level::voiced(samples, rate, down)
 }
 
 /// To what a 16-bit file would give back.
@@ -107,9 +118,14 @@ mod tests {
     #[test]
     fn silence_goes_and_the_soft_beginning_stays() {
         let pcm = finish(16_000, &word(0.3), 16_000).unwrap();
-        assert!((pcm.duration_s() - (0.01 + 0.55 + 0.03)).abs() < 0.01, "{}", pcm.duration_s());
-        assert!((pcm.onset_s() - 0.01).abs() < 0.006, "{}", pcm.onset_s());
-        assert!((pcm.offset_s() - 0.56).abs() < 0.006, "{}", pcm.offset_s());
+        assert!((pcm.duration_s() - (0.02 + 0.55 + 0.03)).abs() < 0.01, "{}", pcm.duration_s());
+        assert!((pcm.onset_s() - 0.02).abs() < 0.006, "{}", pcm.onset_s());
+        assert!((pcm.offset_s() - 0.57).abs() < 0.006, "{}", pcm.offset_s());
+        // The same from a voice that hisses 40 dB below its loudest.
+        let hiss = |i: usize| if (i * 7919) % 11 < 5 { 0.0021 } else { -0.0021 };
+        let noisy: Vec<f32> = word(0.3).iter().enumerate().map(|(i, s)| s + hiss(i)).collect();
+        let pcm = finish(16_000, &noisy, 16_000).unwrap();
+        assert!((pcm.duration_s() - 0.6).abs() < 0.06, "{}", pcm.duration_s());
     }
 
     #[test]

@@ -213,9 +213,14 @@ impl Check<'_> {
 
     /// The stretch of a node: its own token joined with those of its parts.
     fn at(&self, e: &IdedExpr) -> (usize, usize) {
+        // The parser counts bytes, and its end is the last byte that belongs.
         let own = self.info.offset_for(e.id).map(|(a, b)| {
-            let start = byte_of(self.text, a as usize);
-            (start, byte_of(self.text, b as usize + 1).max(start))
+            let start = super::floor(self.text, a as usize);
+            let mut end = (b as usize + 1).clamp(start, self.text.len());
+            while !self.text.is_char_boundary(end) {
+                end += 1;
+            }
+            (start, end)
         });
         let parts: Vec<&IdedExpr> = match &e.expr {
             Ast::Call(c) => c.target.iter().map(|t| &**t).chain(c.args.iter()).collect(),
@@ -227,6 +232,12 @@ impl Check<'_> {
         let mut at = parts.into_iter().map(|p| self.at(p)).reduce(join).or(own).unwrap_or((0, self.text.len()));
         if let Some(own) = own {
             at = join(at, own);
+        }
+        // A member's own token is its root or its dot: the field follows.
+        if let Ast::Select(s) = &e.expr
+            && let Some(i) = self.text[at.1..].find(&s.field)
+        {
+            at.1 += i + s.field.len();
         }
         at
     }
@@ -240,7 +251,7 @@ impl Check<'_> {
         let plain = |node, kind| Some(Typed { node, kind, at, words: Vec::new() });
         match &e.expr {
             Ast::Literal(LiteralValue::Boolean(b)) => {
-                plain(Node::Literal(Value::Bool(b.clone().into_inner())), ValueKind::Bool)
+                plain(Node::Literal(Value::Bool((*b).into_inner())), ValueKind::Bool)
             }
             Ast::Literal(LiteralValue::Int(n)) => {
                 plain(Node::Literal(Value::Number(*n.inner() as f64)), ValueKind::Number)
@@ -449,9 +460,8 @@ impl Check<'_> {
         depth: usize,
     ) -> Option<Typed> {
         if let Some(target) = target {
-            if let Some(t) = self.node(target, depth) {
-                let _ = t.kind;
-            }
+            // For the faults in it.
+            self.node(target, depth);
             return self.refuse(at, &format!("`.{f}(…)`"));
         }
         if f == operators::IN {
@@ -502,7 +512,7 @@ impl Check<'_> {
         let plain = |node, kind| Some(Typed { node, kind, at, words: Vec::new() });
         if let Some(function) = function {
             let parts: Vec<Typed> = parts.collect();
-            let clean = parts.iter().fold(true, |ok, p| self.fits(p, &ValueKind::Number) && ok);
+            let clean = parts.iter().filter(|p| !self.fits(p, &ValueKind::Number)).count() == 0;
             let nodes = parts.into_iter().map(|p| p.node).collect();
             return if clean { plain(Node::Call(function, nodes), ValueKind::Number) } else { None };
         }
@@ -572,7 +582,7 @@ impl Check<'_> {
         };
         let parts: Vec<Option<Typed>> = list.elements.iter().map(|e| self.node(e, depth)).collect();
         let (x, parts) = (x?, parts.into_iter().collect::<Option<Vec<Typed>>>()?);
-        let clean = parts.iter().fold(true, |ok, p| self.comparable(&x, p) && ok);
+        let clean = parts.iter().filter(|p| !self.comparable(&x, p)).count() == 0;
         let nodes = parts.into_iter().map(|p| p.node).collect();
         let node = Node::In(Box::new(x.node), nodes);
         if clean { Some(Typed { node, kind: ValueKind::Bool, at, words: Vec::new() }) } else { None }

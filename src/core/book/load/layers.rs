@@ -147,8 +147,11 @@ fn merge(cx: &Cx, layers: &[Layer]) -> Sections {
             if !matches!(e.value.tree, Tree::Table(_)) {
                 cx.wrong_type(&e.value, &e.key, "a table");
             } else if *section == "book" {
-                // Every layer has its own; the topmost counts, and what it lacks comes from below.
-                items.push(Item { id: e.key.clone(), at: e.at, node: e.value.clone(), layer });
+                // Every layer has its own; the topmost counts, and what it lacks comes from below. A second one in a layer
+                // has been reported.
+                if items.last().is_none_or(|o| o.layer < layer) {
+                    items.push(Item { id: e.key.clone(), at: e.at, node: e.value.clone(), layer });
+                }
             } else if SINGLE.contains(section) {
                 put(cx, section, items, Item { id: e.key.clone(), at: e.at, node: e.value.clone(), layer });
             } else {

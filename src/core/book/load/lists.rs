@@ -97,10 +97,7 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
     }
     // A number that is checked must be said; a wording that holds no slot cannot say it unless the number is fixed.
     let number = verify.as_ref().is_some_and(|v| states_number(&v.root, all));
-    if number
-        && slots.is_empty()
-        && let Some(n) = r.node("respond")
-    {
+    if number && let Some(n) = r.node("respond") {
         for w in n.each().iter().filter(|w| w.text().is_some_and(|t| !says_number(t))) {
             let text = format!("The item `{id}` is checked against a number, and this response states none.");
             let hint = "give it a slot, as in \"$flap:value\", and compare `slot.value`".to_string();

@@ -8,6 +8,8 @@ mod aircraft;
 mod calls;
 mod checks;
 pub mod condition;
+#[cfg(test)]
+mod condition_tests;
 mod flows;
 mod layers;
 mod lists;
@@ -189,6 +191,9 @@ impl Cx {
     }
 
     fn wrong_type(&self, node: &Node, what: &str, wanted: &str) {
+        if matches!(node.tree, Tree::Broken) {
+            return;
+        }
         let text = format!("`{what}` must be {wanted}, and this is {}.", node.sort());
         let hint = match &node.tree {
             Tree::Number(n) if wanted.contains("quotes") || wanted.contains("string") => Some(format!("write \"{n}\"")),

@@ -49,6 +49,8 @@ pub enum Tree {
     Table(Vec<Entry>),
     /// A date or a number that cannot be held: never legal.
     Other,
+    /// Stands on a line with a syntax fault, which has been told: nothing more is said about it.
+    Broken,
 }
 
 /// A key with its value.
@@ -72,6 +74,7 @@ impl Node {
             Tree::List(_) => "a list",
             Tree::Table(_) => "a table",
             Tree::Other => "a date or an endless number",
+            Tree::Broken => "not readable",
         }
     }
     /// The entries, if it is a table.
@@ -95,20 +98,23 @@ impl Node {
 /// Parses one source. Syntax faults go to `cx`, the first of each statement only; what could be read is returned.
 pub fn parse(cx: &Cx, file: u16, text: &str) -> Vec<Entry> {
     let (table, errors) = DeTable::parse_recoverable(text);
-    let mut last_line_with_fault = None;
+    let mut broken: Vec<usize> = Vec::new();
     for e in &errors {
         let span = e.span().unwrap_or(0..0);
         let start = span.start.min(text.len());
         // Recovery after a fault reports its own consequences, on the same line or the lines right after it.
-        let line = text.as_bytes()[..start].iter().filter(|b| **b == b'\n').count();
-        let follows = last_line_with_fault.is_some_and(|l: usize| line <= l + 1);
-        last_line_with_fault = Some(line);
-        if follows {
+        let line = line_of(text, start);
+        let follows = broken.last().is_some_and(|l| line <= l + 1);
+        let duplicate = e.message().starts_with("duplicate key");
+        if !duplicate {
+            broken.push(line);
+        }
+        if follows && !duplicate {
             continue;
         }
         let at = Span { file, start, end: span.end.clamp(start, text.len()) };
-        if let Some(key) = e.message().strip_prefix("duplicate key") {
-            let name = text.get(at.start..at.end).unwrap_or(key.trim());
+        if duplicate {
+            let name = text.get(at.start..at.end).unwrap_or("this key");
             cx.raise(
                 rules::DUPLICATE_ID,
                 at,
@@ -121,7 +127,31 @@ pub fn parse(cx: &Cx, file: u16, text: &str) -> Vec<Entry> {
             cx.raise(rules::SYNTAX, at, text, None);
         }
     }
-    entries(file, text, table.get_ref())
+    let mut all = entries(file, text, table.get_ref());
+    if !broken.is_empty() {
+        spoil(&mut all, &|at| broken.contains(&line_of(text, at.start.min(text.len()))));
+    }
+    all
+}
+
+fn line_of(text: &str, at: usize) -> usize {
+    text.as_bytes()[..at].iter().filter(|b| **b == b'\n').count()
+}
+
+/// Marks every plain value on a line with a fault: what recovery made of it is a guess.
+fn spoil(all: &mut [Entry], faulty: &dyn Fn(Span) -> bool) {
+    for e in all {
+        spoil_node(&mut e.value, faulty);
+    }
+}
+
+fn spoil_node(node: &mut Node, faulty: &dyn Fn(Span) -> bool) {
+    match &mut node.tree {
+        Tree::Table(all) => spoil(all, faulty),
+        Tree::List(all) => all.iter_mut().for_each(|n| spoil_node(n, faulty)),
+        _ if faulty(node.at) => node.tree = Tree::Broken,
+        _ => {}
+    }
 }
 
 fn entries(file: u16, source: &str, table: &DeTable<'_>) -> Vec<Entry> {

@@ -279,7 +279,11 @@ fn collect<'a>(node: Option<&'a Node>, out: &mut Vec<(&'a str, &'a Node)>) {
     match &node.tree {
         Tree::Text(t, _) => out.push((t, node)),
         Tree::List(all) => all.iter().for_each(|n| collect(Some(n), out)),
-        Tree::Table(all) => all.iter().for_each(|e| collect(Some(&e.value), out)),
+        // What judges an answer has that answer's slots: [`super::flows`] looks at it.
+        Tree::Table(all) => all
+            .iter()
+            .filter(|e| !["verify", "contradicted"].contains(&e.key.as_str()))
+            .for_each(|e| collect(Some(&e.value), out)),
         _ => {}
     }
 }

@@ -1,0 +1,104 @@
+use super::*;
+
+const FRAME: u64 = 512;
+
+/// Plays frames (`x` loud speech, `f` faint speech, `.` noise, `0` digital silence, `[` push, `]` release, `C` closed, `K`
+/// critical, `O` open, `!` whole, `-` not whole, `E` end of sound) and tells what the gate said.
+fn run(script: &str) -> Vec<String> {
+    let mut gate = Gate::new(Settings::default());
+    let mut told = Vec::new();
+    let mut tell = |events: Vec<Event>| {
+        for e in events {
+            told.push(match e {
+                Event::Began { at } => format!("began {}", at / FRAME),
+                Event::Ask { window } => format!("ask {}-{}", window.from / FRAME, window.to.div_ceil(FRAME)),
+                Event::Ended(u) => {
+                    let speech = u.speech.map_or("none".into(), |s| format!("{}-{}", s.from / FRAME, s.to / FRAME));
+                    let marks = [(u.pushed, " pushed"), (u.critical_only, " critical"), (u.faint, " faint")];
+                    let marks: String = marks.iter().filter(|m| m.0).map(|m| m.1).collect();
+                    assert!(u.window.from <= u.window.to && u.window.to <= u.at);
+                    format!("{:?} {speech} from {}{marks}", u.why, u.window.from / FRAME)
+                }
+                Event::Dead => "dead".into(),
+            });
+        }
+    };
+    let frame =
+        |amplitude: f32| (0..FRAME).map(|i| if i % 2 == 0 { amplitude } else { -amplitude }).collect::<Vec<_>>();
+    for c in script.chars() {
+        let events = match c {
+            'x' => gate.frame(&frame(0.1), 0.9),
+            'f' => gate.frame(&frame(0.0005), 0.9),
+            '.' => gate.frame(&frame(0.001), 0.02),
+            '0' => gate.frame(&vec![0.0; FRAME as usize], 0.0),
+            '[' => gate.push(true).into_iter().collect(),
+            ']' => gate.push(false).into_iter().collect(),
+            'C' => gate.set_opening(Opening::Closed).into_iter().collect(),
+            'K' => gate.set_opening(Opening::Critical).into_iter().collect(),
+            'O' => gate.set_opening(Opening::Open).into_iter().collect(),
+            '!' => gate.answer(true).into_iter().collect(),
+            '-' => gate.answer(false).into_iter().collect(),
+            'E' => gate.finish().into_iter().collect(),
+            c => panic!("{c}"),
+        };
+        tell(events);
+    }
+    told
+}
+
+fn check(script: &str, want: &[&str]) {
+    assert_eq!(run(script), want, "{script}");
+}
+
+#[test]
+fn silence_ends_an_utterance() {
+    check("..........xxxxx.....-...........", &["began 10", "ask 2-20", "Silence 10-15 from 2"]);
+    check("..........xxxxx.....!...........", &["began 10", "ask 2-20", "Whole 10-15 from 2"]);
+    // An answer that nobody asked for changes nothing.
+    check("..........xxxxx!...E", &["began 10", "Cut 10-15 from 2"]);
+}
+
+#[test]
+fn more_speech_asks_anew() {
+    check("..........xxxxx.....-xxx.....!", &["began 10", "ask 2-20", "ask 2-28", "Whole 10-23 from 2"]);
+}
+
+#[test]
+fn a_click_is_no_beginning() {
+    check("..........x....x....x....", &[]);
+    check("..........x.x....", &["began 10"]);
+}
+
+#[test]
+fn nothing_lasts_for_ever() {
+    let told = run(&"x".repeat(380));
+    assert_eq!(told, ["began 0", "TooLong 0-375 from 0", "began 375"]);
+}
+
+#[test]
+fn push_to_talk_ends_by_release() {
+    check("....[..xxx..............xx]........", &["began 4", "Released 6-25 from 0 pushed"]);
+    check("....[........]........", &["began 4", "Released none from 0 pushed"]);
+    // Speech without the button is not for us.
+    check("....[..]........xxxxxxx..........", &["began 4", "Released none from 0 pushed"]);
+}
+
+#[test]
+fn a_closed_gate_hears_nothing() {
+    check("CxxxxxxxO..........xxx................", &["began 17", "ask 9-25", "Silence 17-20 from 9"]);
+    check("....CxxxxxxxOxxx................E", &["began 11", "ask 11-19", "Silence 11-14 from 11"]);
+    check("......xxxxCxxxx", &["began 6", "Cut 6-10 from 0"]);
+}
+
+#[test]
+fn speech_over_ours_is_critical_only() {
+    check("......Kxxxx.....!", &["began 6", "ask 0-15", "Whole 6-10 from 0 critical"]);
+    check("......xxKxx.....!", &["began 6", "ask 0-15", "Whole 6-10 from 0 critical"]);
+}
+
+#[test]
+fn faint_speech_and_a_dead_microphone_are_told() {
+    check("......ffff.....!", &["began 6", "ask 0-15", "Whole 6-10 from 0 faint"]);
+    let dead = format!("....{}....{}", "0".repeat(200), "0".repeat(100));
+    assert_eq!(run(&dead), ["dead", "dead"]);
+}

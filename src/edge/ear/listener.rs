@@ -1,0 +1,236 @@
+//! Sound in, utterances out: the gate, voice activity and the neural ear joined, on a clock of counted samples.
+
+use super::neural::{EarError, NeuralEar, Reading};
+use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
+use crate::core::grammar::CallSet;
+use crate::core::matcher::{Candidate, Heard, Thresholds, Unheard};
+use crate::core::time::SessionTime;
+use crate::edge::native::Vad;
+use std::time::{Duration, Instant};
+
+/// What the listener tells.
+#[derive(Debug, Clone, PartialEq)]
+pub enum News {
+    /// Someone began to speak.
+    Began {
+        /// First voiced moment.
+        at: SessionTime,
+    },
+    /// An utterance is over.
+    Heard {
+        /// The endpoint: when it was decided that it is over.
+        at: SessionTime,
+        /// What was made of it.
+        heard: Heard,
+        /// Computing time from the endpoint decision to the ranked calls, on this machine.
+        decision: Duration,
+        /// Why it is over.
+        why: Why,
+    },
+    /// No sound arrives.
+    Dead {
+        /// When that was noticed.
+        at: SessionTime,
+    },
+}
+
+/// A listening microphone. The same samples and the same calls at the same time give the same news, whatever the sizes of
+/// the chunks.
+#[derive(Debug)]
+pub struct Listener {
+    vad: Vad,
+    gate: Gate,
+    ear: NeuralEar,
+    thresholds: Thresholds,
+    /// Sound not yet forgotten, and the number of its first sample.
+    sound: Vec<f32>,
+    from: u64,
+    revision: u32,
+    live: CallSet,
+    /// Calls that count while we speak ourselves.
+    always: CallSet,
+    /// What was live when the utterance began.
+    begun: CallSet,
+    /// What the ear has made of the utterance so far.
+    asked: Option<(Span, CallSet, Reading)>,
+}
+
+/// The moment of a sample.
+fn moment(sample: u64) -> SessionTime {
+    SessionTime((sample as i64 * 1_000_000) / i64::from(RATE))
+}
+
+impl Listener {
+    /// Joins the parts; nothing is live yet.
+    pub fn new(vad: Vad, ear: NeuralEar, settings: Settings, thresholds: Thresholds) -> Listener {
+        Listener {
+            vad,
+            gate: Gate::new(settings),
+            ear,
+            thresholds,
+            sound: Vec::new(),
+            from: 0,
+            revision: 0,
+            live: CallSet::none(),
+            always: CallSet::none(),
+            begun: CallSet::none(),
+            asked: None,
+        }
+    }
+
+    /// What can be said from now on. An utterance counts under what is live at its start and at its end.
+    pub fn listen(&mut self, revision: u32, live: &CallSet) {
+        self.revision = revision;
+        self.live = live.clone();
+    }
+
+    /// The calls that count while we speak ourselves.
+    pub fn always(&mut self, calls: &CallSet) {
+        self.always = calls.clone();
+    }
+
+    /// The ear, to change how it searches or which book it knows.
+    pub fn ear_mut(&mut self) -> &mut NeuralEar {
+        &mut self.ear
+    }
+
+    /// Opens or closes the gate; not with push-to-talk or a headset.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn open(&mut self, opening: Opening) -> Result<Vec<News>, EarError> {
+        let event = self.gate.set_opening(opening);
+        self.tell(event)
+    }
+
+    /// Push-to-talk: pressed or released.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn push(&mut self, held: bool) -> Result<Vec<News>, EarError> {
+        let event = self.gate.push(held);
+        self.tell(event)
+    }
+
+    /// The next samples, mono at 16 kHz from −1 to 1, in a chunk of any size.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn feed(&mut self, samples: &[f32]) -> Result<Vec<News>, EarError> {
+        // A broken driver's NaN must not spread into the models' memory.
+        self.sound.extend(samples.iter().map(|s| if s.is_finite() { s.clamp(-1.0, 1.0) } else { 0.0 }));
+        let mut news = Vec::new();
+        loop {
+            let at = (self.gate.now() - self.from) as usize;
+            let Some(frame) = self.sound.get(at..at + Vad::FRAME) else { break };
+            let probability = self.vad.probability(frame)?;
+            for event in self.gate.frame(&self.sound[at..at + Vad::FRAME], probability) {
+                news.extend(self.tell(Some(event))?);
+            }
+        }
+        let needed = self.gate.needs_from().saturating_sub(self.from) as usize;
+        // Forgotten in large pieces: moving the rest costs more than keeping it.
+        if needed > 4 * RATE as usize {
+            self.sound.drain(..needed);
+            self.from += needed as u64;
+        }
+        Ok(news)
+    }
+
+    /// The sound has come to its end: what is under way is over.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn finish(&mut self) -> Result<Vec<News>, EarError> {
+        let event = self.gate.finish();
+        self.tell(event)
+    }
+
+    fn tell(&mut self, event: Option<Event>) -> Result<Vec<News>, EarError> {
+        match event {
+            None => Ok(Vec::new()),
+            Some(Event::Began { at }) => {
+                self.begun = self.live.clone();
+                self.asked = None;
+                Ok(vec![News::Began { at: moment(at) }])
+            }
+            Some(Event::Dead) => {
+                let at = moment(self.gate.now());
+                Ok(vec![News::Dead { at }])
+            }
+            Some(Event::Ask { window }) => {
+                let live = self.begun.union(&self.live);
+                let reading = self.read(window, &live)?;
+                let whole = reading.found.whole && self.accepts(&reading.found.ranked);
+                self.asked = Some((window, live, reading));
+                let event = self.gate.answer(whole);
+                self.tell(event)
+            }
+            Some(Event::Ended(utterance)) => Ok(vec![self.over(utterance)?]),
+        }
+    }
+
+    fn over(&mut self, utterance: Utterance) -> Result<News, EarError> {
+        let began = Instant::now();
+        let live = match utterance.critical_only {
+            true => self.always.clone(),
+            false => self.begun.union(&self.live),
+        };
+        let mut ahead = Duration::ZERO;
+        let (ranked, unheard) = if utterance.speech.is_none() {
+            (Vec::new(), Some(Unheard::NothingSaid))
+        } else if utterance.faint {
+            (Vec::new(), Some(Unheard::TooFaint))
+        } else {
+            let ranked = match self.asked.take() {
+                Some((window, mask, reading)) if window == utterance.window && mask == live => {
+                    // The endpoint waited for this very decode.
+                    if utterance.why == Why::Whole {
+                        ahead = reading.took;
+                    }
+                    reading.found.ranked
+                }
+                _ => self.read(utterance.window, &live)?.found.ranked,
+            };
+            (self.second_thought(ranked, utterance.window, &live)?, None)
+        };
+        let (first, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
+        let speech = (moment(first), moment(last));
+        let heard = Heard { revision: self.revision, ranked, unheard, typed: false, pushed: utterance.pushed, speech };
+        let decision = began.elapsed() + ahead;
+        Ok(News::Heard { at: moment(utterance.at), heard, decision, why: utterance.why })
+    }
+
+    fn read(&mut self, window: Span, live: &CallSet) -> Result<Reading, EarError> {
+        let at = |sample: u64| (sample.saturating_sub(self.from) as usize).min(self.sound.len());
+        self.ear.read(&self.sound[at(window.from)..at(window.to)], live)
+    }
+
+    /// Where no live call will do, whether another of the book's would: "not now" is another answer than "no such call".
+    fn second_thought(
+        &mut self,
+        ranked: Vec<Candidate>,
+        window: Span,
+        live: &CallSet,
+    ) -> Result<Vec<Candidate>, EarError> {
+        let all = CallSet::all(self.ear.calls());
+        if self.accepts(&ranked) || *live == all {
+            return Ok(ranked);
+        }
+        let wider = self.read(window, &all)?.found.ranked;
+        let best = ranked.first().map_or(f64::NEG_INFINITY, |c| c.score);
+        let beyond = wider.first().is_some_and(|c| {
+            c.score > self.thresholds.score.max(best)
+                && c.meanings.iter().any(|m| !live.iter().any(|l| self.ear.name(l) == Some(m.call.as_str())))
+        });
+        Ok(if beyond { wider } else { ranked })
+    }
+
+    fn accepts(&self, ranked: &[Candidate]) -> bool {
+        let margin = match ranked {
+            [a, b, ..] => a.score - b.score,
+            _ => f64::INFINITY,
+        };
+        ranked.first().is_some_and(|c| c.score > self.thresholds.score) && margin > self.thresholds.margin
+    }
+}

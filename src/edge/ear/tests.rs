@@ -1,0 +1,199 @@
+use super::*;
+use crate::core::gate::{RATE, Settings, Why};
+use crate::core::grammar::{CallId, CallSet, NamedSlots, Rules, WordGraph, build, parse};
+use crate::core::matcher::{Choice, Thresholds, Unheard, choose};
+use crate::core::time::SessionTime;
+use crate::edge::native::{Vad, for_tests};
+use std::process::Command;
+
+/// A small book of another trade, with two slots of one type.
+const CALLS: &[(&str, &[&str])] = &[
+    ("open_valve", &["open [the] valve"]),
+    ("close_valve", &["close [the] valve"]),
+    ("valve_report", &["open [the] valve report"]),
+    ("mix", &["mix $number:litres litres at $number:degrees degrees"]),
+    ("stop", &["stop [the] pump"]),
+    ("heading", &["heading $heading:to"]),
+];
+
+fn graph() -> WordGraph {
+    let calls: Vec<_> =
+        CALLS.iter().map(|(n, w)| ((*n).to_owned(), w.iter().map(|w| parse(w).0).collect::<Vec<_>>())).collect();
+    let (graph, problems) = build(&calls, &Rules::new(), &NamedSlots::new());
+    assert_eq!(problems, []);
+    graph
+}
+
+/// A sentence by a program voice, 16 kHz.
+fn say(text: &str) -> Vec<f32> {
+    let file = tempfile::NamedTempFile::with_suffix(".wav").unwrap();
+    let spoken = Command::new("flite").args(["-voice", "slt", "-t", text, "-o"]).arg(file.path()).status();
+    assert!(spoken.is_ok_and(|s| s.success()), "the program flite is not there: run the set-up");
+    let mut reader = hound::WavReader::open(file.path()).unwrap();
+    assert_eq!(reader.spec().sample_rate, RATE);
+    reader.samples::<i16>().map(|s| f32::from(s.unwrap()) / 40_000.0).collect()
+}
+
+/// Pieces of sound with soft noise between and around them, each after so many seconds.
+fn scene(pieces: &[(f64, &[f32])]) -> Vec<f32> {
+    let mut sound = Vec::new();
+    let noise: Vec<f32> = noise::reference().iter().map(|s| s * 0.1).collect();
+    let rest = |sound: &mut Vec<f32>, seconds: f64| {
+        sound.extend(noise.iter().cycle().take((seconds * f64::from(RATE)) as usize));
+    };
+    for (after, piece) in pieces {
+        rest(&mut sound, *after);
+        sound.extend_from_slice(piece);
+    }
+    rest(&mut sound, 1.0);
+    sound
+}
+
+fn listener() -> Option<Listener> {
+    let runtime = for_tests()?;
+    let ear = NeuralEar::open(&runtime, &graph()).unwrap();
+    let mut listener = Listener::new(Vad::open(&runtime).unwrap(), ear, Settings::default(), Thresholds::default());
+    listener.listen(7, &CallSet::all(CALLS.len()));
+    Some(listener)
+}
+
+fn run(listener: &mut Listener, sound: &[f32], chunk: usize) -> Vec<News> {
+    let mut news: Vec<News> = sound.chunks(chunk).flat_map(|c| listener.feed(c).unwrap()).collect();
+    news.extend(listener.finish().unwrap());
+    news
+}
+
+/// What was chosen from each utterance.
+fn chosen(news: &[News], live: &CallSet) -> Vec<String> {
+    let graph = graph();
+    let one = |n: &News| match n {
+        News::Heard { heard, .. } => {
+            Some(match choose(heard, &graph, live, &CallSet::none(), |_| false, &Thresholds::default()) {
+                Choice::Accept { meanings, .. } => meanings
+                    .iter()
+                    .map(|m| m.slots.values().fold(m.call.clone(), |s, v| format!("{s} {v}")))
+                    .collect::<Vec<_>>()
+                    .join(", "),
+                Choice::Refuse { reason, .. } => reason.to_string(),
+            })
+        }
+        _ => None,
+    };
+    news.iter().filter_map(one).collect()
+}
+
+#[test]
+fn hears_calls_one_after_the_other_whatever_the_chunks() {
+    let Some(mut ear) = listener() else { return };
+    let all = CallSet::all(CALLS.len());
+    let (a, b) = (say("close the valve"), say("mix twelve litres at sixty five degrees"));
+    let sound = scene(&[(0.7, &a), (0.9, &b)]);
+    let news = run(&mut ear, &sound, 160);
+    // Of the two numbers, the one that comes first in the alphabet stands first.
+    assert_eq!(chosen(&news, &all), ["close_valve", "mix 65 12"], "{news:#?}");
+    let timeless = |news: Vec<News>| -> Vec<String> {
+        let strip = |n: News| match n {
+            News::Heard { at, heard, why, .. } => format!("{at:?} {heard:?} {why:?}"),
+            n => format!("{n:?}"),
+        };
+        news.into_iter().map(strip).collect()
+    };
+    let mut other = listener().unwrap();
+    assert_eq!(timeless(run(&mut other, &sound, 4_801)), timeless(news));
+}
+
+#[test]
+fn ends_soon_after_a_whole_call_and_waits_where_one_could_go_on() {
+    let Some(mut ear) = listener() else { return };
+    let wait = |ear: &mut Listener, text: &str| {
+        let sound = scene(&[(0.7, &say(text))]);
+        let news = run(ear, &sound, 512);
+        let Some(News::Heard { at, heard, why, .. }) = news.last() else { panic!("{news:?}") };
+        (at.since(heard.speech.1), *why)
+    };
+    let (s, why) = wait(&mut ear, "close the valve");
+    assert!(why == Why::Whole && (0.12..0.2).contains(&s), "{s} {why:?}");
+    let mut ear = listener().unwrap();
+    let (s, why) = wait(&mut ear, "open the valve");
+    assert!(why == Why::Silence && (0.4..0.6).contains(&s), "{s} {why:?}");
+}
+
+#[test]
+fn refuses_what_is_not_live_and_what_is_no_call() {
+    let Some(mut ear) = listener() else { return };
+    let live: CallSet = [CallId(1), CallId(4)].into_iter().collect();
+    ear.listen(8, &live);
+    let (a, b) = (say("heading two seven zero"), say("good morning ladies and gentlemen"));
+    let news = run(&mut ear, &scene(&[(0.7, &a), (0.9, &b)]), 512);
+    assert_eq!(chosen(&news, &live), ["not now", "no such call"], "{news:#?}");
+}
+
+#[test]
+fn push_to_talk_always_answers_and_silence_is_said_so() {
+    let Some(mut ear) = listener() else { return };
+    let quiet = scene(&[(0.5, &[])]);
+    let mut news = ear.feed(&quiet).unwrap();
+    news.extend(ear.push(true).unwrap());
+    news.extend(ear.feed(&quiet).unwrap());
+    news.extend(ear.push(false).unwrap());
+    news.extend(ear.feed(&quiet).unwrap());
+    let Some(News::Heard { heard, why: Why::Released, .. }) = news.last() else { panic!("{news:?}") };
+    assert!(heard.pushed && heard.unheard == Some(Unheard::NothingSaid));
+    let mut ear = listener().unwrap();
+    let dead = run(&mut ear, &vec![0.0; 4 * RATE as usize], 1000);
+    assert!(matches!(dead.as_slice(), [News::Dead { at }] if *at > SessionTime::from_secs(2.9)), "{dead:?}");
+}
+
+#[test]
+fn takes_any_sound_without_a_panic() {
+    let Some(mut ear) = listener() else { return };
+    let mut sound = vec![f32::NAN; 700];
+    sound.extend([f32::INFINITY, -9.0, 9.0, 0.5]);
+    sound.extend((0..9_000).map(|i| if (i / 40) % 2 == 0 { 0.9 } else { -0.9 }));
+    run(&mut ear, &sound, 37);
+}
+
+#[test]
+fn tokens_of_a_text_are_the_tokens_of_its_words() {
+    let Some(runtime) = for_tests() else { return };
+    let bytes = std::fs::read(runtime.models().join("moonshine-tiny-en/tokenizer.bin")).unwrap();
+    let tokens = crate::core::search::Tokens::parse(&bytes).unwrap();
+    let words = [
+        "set",
+        "Set",
+        "flaps",
+        "Flaps",
+        "20",
+        "2",
+        "twenty",
+        "QNH",
+        "1013",
+        "V1",
+        "take",
+        "off",
+        "takeoff",
+        "the",
+        "checklist",
+        "Before",
+        "engine",
+        "niner",
+        "Alfa",
+        "x-ray",
+        "118.5",
+        "heading",
+        "270",
+        "3,400",
+        "anti-ice",
+    ];
+    for a in words {
+        for b in words {
+            for end in ["", ".", ",", "!", "?"] {
+                let whole = tokens.encode(&format!(" {a} {b}{end}"));
+                let parts = [format!(" {a}"), format!(" {b}"), end.into()];
+                let parts: Vec<u32> = parts.iter().flat_map(|p| tokens.encode(p)).collect();
+                assert_eq!(whole, parts, "{a} {b}{end}");
+                assert_eq!(tokens.text(&whole), format!("{a} {b}{end}"));
+            }
+        }
+    }
+}
