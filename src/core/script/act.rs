@@ -144,6 +144,8 @@ impl Performance {
     /// Takes the events since the last poll, in order, all stamped `at`, and gives the pilot's deeds. `at` may not go back.
     pub fn poll(&mut self, at: SessionTime, events: &[Event], senses: &dyn Senses) -> Turn {
         self.expire(at);
+        // What the pilot sees now comes before what the program made of it: a step that `when` sets off expects that, too.
+        self.advance(at, senses);
         for event in events {
             self.take(at, event);
             self.advance(at, senses);
