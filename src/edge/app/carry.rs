@@ -240,6 +240,13 @@ impl App {
                 super::ears::EarNews::Heard { at, heard, decision_ms } => {
                     self.put(at, Event::Heard { heard, decision_ms });
                 }
+                super::ears::EarNews::Failed { why } => {
+                    if !self.report.faults.contains(&why) {
+                        self.report.fault(&why);
+                        let fault = Input::Fault { room: "the ear".into(), message: why };
+                        self.put(self.now, Event::Input(fault));
+                    }
+                }
             }
         }
         self.voice()

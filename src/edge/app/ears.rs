@@ -25,6 +25,11 @@ pub enum EarNews {
         /// Real time from the endpoint decision to the ranked calls, ms.
         decision_ms: f64,
     },
+    /// The ear cannot go on, or no sound arrives.
+    Failed {
+        /// One sentence.
+        why: String,
+    },
 }
 
 /// An ear that listens to sound in blocks of 16 kHz mono.

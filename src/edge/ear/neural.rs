@@ -43,7 +43,7 @@ pub struct NeuralEar {
     settings: Settings,
     /// The decoder over noise alone, nothing written yet.
     silence: Branches,
-    silence_first: Vec<f32>,
+    silence_first: Vec<Logits>,
 }
 
 impl NeuralEar {
@@ -62,7 +62,7 @@ impl NeuralEar {
         let mut decoder = Decoder::open(runtime)?;
         let encoded = encoder.encode(&noise::reference())?;
         let mut silence_first = Vec::new();
-        let silence = decoder.begin(&encoded, &mut |logits| silence_first = log_probs(logits))?;
+        let silence = decoder.begin(&encoded, &mut |logits| silence_first = vec![Logits::new(logits)])?;
         let lattice = Lattice::new(graph, tokens);
         Ok(NeuralEar { encoder, decoder, lattice, settings: Settings::default(), silence, silence_first })
     }
@@ -95,7 +95,7 @@ impl NeuralEar {
         let began = Instant::now();
         let encoded = self.encoder.encode(samples)?;
         let mut first = Vec::new();
-        let sound = self.decoder.begin(&encoded, &mut |logits| first = log_probs(logits))?;
+        let sound = self.decoder.begin(&encoded, &mut |logits| first = vec![Logits::new(logits)])?;
         let mut model = Both {
             decoder: &mut self.decoder,
             sound: Side { branches: sound, first, rows: Vec::new(), odds: Vec::new() },
@@ -114,11 +114,11 @@ impl NeuralEar {
 /// One of the two sounds that a text is weighed against.
 struct Side {
     branches: Branches,
-    first: Vec<f32>,
+    first: Vec<Logits>,
     /// Node of each row.
     rows: Vec<usize>,
-    /// Log probabilities, row by row.
-    odds: Vec<f32>,
+    /// What the model says of each row.
+    odds: Vec<Logits>,
 }
 
 impl Side {
@@ -133,7 +133,7 @@ impl Side {
         let from = self.branches.len();
         let odds = &mut self.odds;
         odds.clear();
-        decoder.grow(&mut self.branches, &wanted, &mut |_, logits| odds.extend(log_probs(logits)))?;
+        decoder.grow(&mut self.branches, &wanted, &mut |_, logits| odds.push(Logits::new(logits)))?;
         self.rows = (from..self.branches.len()).collect();
         Ok(())
     }
@@ -162,16 +162,35 @@ impl StepModel for Both<'_> {
     }
 
     fn odds(&self, row: usize, token: u32) -> Odds {
-        let at = row * TOKENS + token as usize;
-        Odds { sound: self.sound.odds[at], noise: self.noise.odds[at] }
+        Odds { sound: self.sound.odds[row].log_prob(token), noise: self.noise.odds[row].log_prob(token) }
     }
 }
 
-/// Logits less their LSE.
-fn log_probs(logits: &[f32]) -> Vec<f32> {
-    let high = logits.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    // What is this far below adds less than a rounding error.
-    let sum: f32 = logits.iter().map(|l| l - high).filter(|d| *d > -20.0).map(f32::exp).sum();
-    let all = high + sum.ln();
-    logits.iter().map(|l| l - all).collect()
+/// What a model says of the token after one prefix.
+#[derive(Debug, Clone)]
+struct Logits {
+    raw: Vec<f32>,
+    /// Their LSE: a log probability is a logit less this.
+    all: f32,
+}
+
+impl Logits {
+    fn new(logits: &[f32]) -> Logits {
+        let mut high = f32::NEG_INFINITY;
+        for l in logits {
+            high = if *l > high { *l } else { high };
+        }
+        let mut sum = 0.0f32;
+        for l in logits {
+            // What is this far below adds less than a rounding error.
+            if *l > high - 20.0 {
+                sum += (l - high).exp();
+            }
+        }
+        Logits { raw: logits.to_vec(), all: high + sum.ln() }
+    }
+
+    fn log_prob(&self, token: u32) -> f32 {
+        self.raw[token as usize] - self.all
+    }
 }
