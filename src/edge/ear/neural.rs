@@ -5,6 +5,7 @@ use crate::core::grammar::{CallSet, WordGraph};
 use crate::core::matcher::{Heard, Unheard};
 use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
 use crate::core::time::SessionTime;
+use crate::edge::native::manifest;
 use crate::edge::native::{Branches, Decoder, Encoder, NativeError, Runtime, TOKENS};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -53,7 +54,7 @@ impl NeuralEar {
     /// # Errors
     /// A file is missing, damaged, of another kind, or the library cannot be used.
     pub fn open(runtime: &Runtime, graph: &WordGraph) -> Result<NeuralEar, EarError> {
-        let path = runtime.models().join("moonshine-tiny-en/tokenizer.bin");
+        let path = manifest::verify(runtime.models(), "moonshine-tiny-en/tokenizer.bin").map_err(NativeError::from)?;
         let bytes = std::fs::read(&path).map_err(|_| EarError::NoTokens(path))?;
         let tokens = Tokens::parse(&bytes)?;
         if tokens.len() != TOKENS {
