@@ -1,6 +1,7 @@
 //! `antiphon doctor`.
 
 use super::{CliResult, Failure, Outcome};
+use crate::edge::native::Runtime;
 use crate::edge::native::manifest::{self, DebianPackage, Manifest, Stage};
 use crate::edge::store::Places;
 use std::io::Read;
@@ -76,6 +77,10 @@ fn model_rows(places: &Places) -> Vec<Row> {
             });
         }
     }
+    rows.push(match Runtime::open(&folder) {
+        Ok(_) => Row::fine("library", "ONNX Runtime", "loads"),
+        Err(problem) => Row::lacks("library", "ONNX Runtime", "does not load", problem.to_string()),
+    });
     rows
 }
 
@@ -99,11 +104,7 @@ fn program_row(package: &DebianPackage) -> Row {
 fn version(program: &str, limit: Duration) -> Result<String, String> {
     let mut command = Command::new(program);
     command.arg("--version").stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::null());
-    let mut child = match command.spawn() {
-        Ok(child) => child,
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Err("not found".into()),
-        Err(e) => return Err(e.to_string()),
-    };
+    let mut child = command.spawn().map_err(|e| why_not(&e))?;
     let end = Instant::now() + limit;
     // The answer is far shorter than a pipe holds, so that waiting before reading cannot block the program.
     while child.try_wait().map_err(|e| e.to_string())?.is_none() {
@@ -120,6 +121,14 @@ fn version(program: &str, limit: Duration) -> Result<String, String> {
         let _ = out.take(4096).read_to_string(&mut text);
     }
     Ok(version_line(&text).unwrap_or("there, version unknown").to_string())
+}
+
+/// Why a program did not start.
+fn why_not(error: &std::io::Error) -> String {
+    match error.kind() {
+        std::io::ErrorKind::NotFound => "not found".into(),
+        _ => format!("does not start: {error}"),
+    }
 }
 
 /// The line of a program's answer that tells the version: the one that says so, else the first with a digit.
@@ -244,8 +253,9 @@ mod tests {
     }
 
     #[test]
-    fn a_program_that_is_not_there_is_not_found() {
-        assert_eq!(version("no-program-of-this-name", ANSWER_LIMIT), Err("not found".into()));
+    fn why_a_program_does_not_start() {
+        assert_eq!(why_not(&std::io::ErrorKind::NotFound.into()), "not found");
+        assert_eq!(why_not(&std::io::ErrorKind::PermissionDenied.into()), "does not start: permission denied");
     }
 
     #[test]

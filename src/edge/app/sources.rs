@@ -4,6 +4,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
 use std::time::{Duration, Instant};
 
 use super::{App, AppError, Event};
+use crate::core::aircraft::Value;
 use crate::core::time::SessionTime;
 
 /// How time goes.
@@ -62,6 +63,7 @@ impl App {
             };
             match news {
                 News::Stop => return Ok(false),
+                News::Typed(text) if text.contains('=') => self.hand(&text),
                 News::Typed(text) => {
                     let now = match self.parts.pace {
                         Pace::Fast => self.now,
@@ -80,6 +82,22 @@ impl App {
                 }
             }
         }
+    }
+
+    /// `NAME = VALUE`: the pilot's own hand on a control.
+    fn hand(&mut self, text: &str) {
+        let Some((name, value)) = text.split_once('=') else { return };
+        let (name, value) = (name.trim(), value.trim());
+        let value = match value.parse::<f64>() {
+            Ok(n) if n.is_finite() => Value::Number(n),
+            _ if value == "true" || value == "false" => Value::Bool(value == "true"),
+            _ => Value::Word(value.to_string()),
+        };
+        let said = match self.parts.link.set(name, &value) {
+            Ok(()) => format!("by hand: {name} = {value}"),
+            Err(why) => format!("by hand: {why}"),
+        };
+        self.tell(super::Side::Flight, self.now, &said);
     }
 
     /// The session clock as the wall shows it.
