@@ -1,10 +1,6 @@
 //! Loading the runtime library and models from it, with a time limit.
 
-<<<<<<< HEAD
-use super::manifest::{Manifest, ModelProblem, verify};
-=======
 use super::manifest::{self, ModelProblem};
->>>>>>> room/setup
 use ort::environment::Environment;
 use ort::logging::LogLevel;
 use ort::session::Session;
@@ -28,17 +24,11 @@ const MODEL_LIMIT: Duration = Duration::from_secs(60);
 /// What can be wrong with the native parts. Each is one sentence that says what to do next.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NativeError {
-<<<<<<< HEAD
-    /// A file is not there.
-    #[error("{0} is missing: run `make setup`, or name the models folder with --models")]
-    Missing(PathBuf),
-=======
     /// A file is not there, or not the one that the manifest lists.
     #[error(transparent)]
     File(#[from] ModelProblem),
->>>>>>> room/setup
     /// The library cannot be used: foreign, damaged or too old.
-    #[error("{path} is not a usable ONNX Runtime 1.24 or later ({why}): run `make setup`")]
+    #[error("{path} is not a usable ONNX Runtime 1.24 or later ({why}): run the set-up again")]
     Library {
         /// The file.
         path: PathBuf,
@@ -46,21 +36,18 @@ pub enum NativeError {
         why: String,
     },
     /// A model file is damaged or of another kind.
-    #[error("the model {path} cannot be loaded ({why}): delete it and run `make setup`")]
+    #[error("the model {path} cannot be loaded ({why}): delete it and run the set-up again")]
     Model {
         /// The file.
         path: PathBuf,
         /// What the runtime said, shortened.
         why: String,
     },
-    /// A file is not the one that belongs there.
-    #[error(transparent)]
-    Unproven(#[from] ModelProblem),
     /// The loader hung.
-    #[error("{0} did not load in time: close other programs and try again, or run `make setup`")]
+    #[error("{0} did not load in time: close other programs and try again, or run the set-up again")]
     Slow(PathBuf),
     /// A model failed while running.
-    #[error("the model failed while running ({0}): restart, and run `make setup` if it stays")]
+    #[error("the model failed while running ({0}): restart, and run the set-up again if it stays")]
     Run(String),
 }
 
@@ -91,15 +78,11 @@ impl Runtime {
     pub fn open(models: &Path) -> Result<Runtime, NativeError> {
         let path = models.join(LIBRARY);
         preflight(&path)?;
-<<<<<<< HEAD
-        proven(models, LIBRARY)?;
-=======
         match manifest::verify(models, LIBRARY) {
             // The manifest lists the library of one system; on another the pilot brings it, and only the preflight judges.
             Ok(_) | Err(ModelProblem::Unlisted(_)) => {}
             Err(problem) => return Err(problem.into()),
         }
->>>>>>> room/setup
         let mut loaded = LOADED.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(env) = &*loaded {
             return Ok(Runtime { env: env.clone(), models: models.to_path_buf() });
@@ -121,19 +104,11 @@ impl Runtime {
     /// # Errors
     /// [`NativeError::File`], [`NativeError::Model`] or, after 60 s, [`NativeError::Slow`].
     pub(super) fn session(&self, file: &str, threads: usize) -> Result<Session, NativeError> {
-<<<<<<< HEAD
-        let path = self.models.join(file);
-        if !path.is_file() {
-            return Err(NativeError::Missing(path));
-        }
-        proven(&self.models, file)?;
-=======
         self.load(manifest::verify(&self.models, file)?, threads)
     }
 
     /// Loads a model whatever it is.
     fn load(&self, path: PathBuf, threads: usize) -> Result<Session, NativeError> {
->>>>>>> room/setup
         let (env, model) = (self.env.clone(), path.clone());
         within(MODEL_LIMIT, &path, move || {
             // Spinning threads would take a core from the simulator and gain nothing measurable.
@@ -153,14 +128,6 @@ impl Runtime {
     pub fn models(&self) -> &Path {
         &self.models
     }
-}
-
-/// Whether a file that the manifest lists is the one that was meant. Other systems' libraries are not listed.
-fn proven(models: &Path, file: &str) -> Result<(), NativeError> {
-    if Manifest::embedded().file(file).is_some() {
-        verify(models, file)?;
-    }
-    Ok(())
 }
 
 /// What can be told of the library without loading it: that it is there, whole enough and of this system's kind.
