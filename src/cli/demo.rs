@@ -1,13 +1,88 @@
 //! `antiphon demo`.
 
-use super::{CliResult, Failure};
+use super::wiring::{self, failure};
+use super::{CliResult, Failure, Outcome, telling};
+use crate::core::crew::Crew;
+use crate::core::script::Performance;
+use crate::core::time::{SessionTime, Wake};
+use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, stage};
+use crate::edge::audio::EAR_RATE;
+use crate::edge::audio::recorder::Recorder;
+use crate::edge::captain::Captains;
+use crate::edge::store::{JournalFile, Places};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc;
 
-/// A departure by voice with a synthetic captain.
+/// A departure by voice: a synthetic captain speaks into the same ear, engine and voice as you would.
+///
+/// Writes flight.wav (left the captain, right the crew), journal.jsonl and transcript.md.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  antiphon demo")]
-pub struct Args {}
+#[command(after_help = "Example:\n  antiphon demo --out my-demo")]
+pub struct Args {
+    /// The book: a name or a folder.
+    #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
+    book: PathBuf,
+    /// Where the results go.
+    #[arg(long, value_name = "DIR", default_value = "antiphon-demo")]
+    out: PathBuf,
+    /// Another captain and another noise.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+}
 
 /// Runs it.
-pub fn run(_args: Args, _models: Option<&std::path::Path>) -> CliResult {
-    Err(Failure::new("not built yet"))
+pub fn run(args: Args, models: Option<&Path>) -> CliResult {
+    let places = Places::here(models);
+    let book = wiring::book(&places, &args.book)?;
+    let mut script = wiring::script(&wiring::beside(&places, &args.book, "demo/departure.toml")?, &book)?;
+    if let Some(seed) = args.seed {
+        script.seed = seed;
+    }
+    std::fs::create_dir_all(&args.out)
+        .map_err(|e| Failure::new(format!("{} cannot be made ({e}); choose another --out", args.out.display())))?;
+    let seed = script.seed;
+    let listener = wiring::listener(&places, &book)?;
+    let mut voices = wiring::voices(&places, EAR_RATE);
+    wiring::prepare(&mut voices, &book)?;
+    let mut captains = Captains::new(wiring::cache());
+    let captain = captains.pick(seed).to_string();
+    println!("{}: the captain is played by {captain}. For simulation and ground practice only.\n", script.title);
+
+    let link = stage::aircraft(&script.world, seed).map_err(Failure)?;
+    let path = args.out.join("journal.jsonl");
+    let header = wiring::header(&book, &args.book, seed, &[("captain", &captain)]);
+    let (send, news) = mpsc::channel();
+    // A second handler cannot be set in one process; then Ctrl-C ends it as usual.
+    let _ = ctrlc::set_handler(move || {
+        let _ = send.send(News::Stop);
+    });
+    let noise = script.noise.as_ref().map(|n| wiring::cabin(seed, n.snr_db));
+    let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
+    let parts = Parts {
+        engine: Box::new(Crew::new(book.clone())),
+        book: book.clone(),
+        link: Box::new(link),
+        ears: Ears::Sound(Box::new(listener)),
+        speaker: Box::new(voices),
+        pilot: Some(Performance::new(script)),
+        captain: Some(Box::new(move |text| {
+            captains.render(&captain, text).map(|p| p.samples.to_vec()).map_err(|e| e.to_string())
+        })),
+        noise: noise.map(|n| Box::new(n) as _),
+        recording: None,
+        recorder: Some(Recorder::create(&args.out.join("flight.wav"), EAR_RATE).map_err(failure)?),
+        journal: JournalFile::create(&path, &header).map_err(Failure)?,
+        pace: Pace::Fast,
+        outside: Outside(Some(news)),
+        told: Box::new(|line| println!("{}", telling::line(line))),
+        until: None,
+    };
+    let app = App::new(parts, SessionTime::ZERO, Wake::default());
+    let report = app.run(arrangement, phase, sheet).map_err(failure)?;
+    let transcript = args.out.join("transcript.md");
+    std::fs::write(&transcript, telling::transcript(&book, &report))
+        .map_err(|e| Failure::new(format!("{} cannot be written ({e})", transcript.display())))?;
+    println!("\n{}", telling::summary(&report));
+    println!("{}: flight.wav, journal.jsonl, transcript.md", args.out.display());
+    Ok(if telling::good(&report) { Outcome::Done } else { Outcome::Problems })
 }

@@ -13,6 +13,8 @@ mod fly;
 mod hear;
 mod replay;
 mod say;
+mod telling;
+mod wiring;
 
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;

@@ -98,7 +98,7 @@ pub enum Input {
 pub enum Action {
     /// Speak.
     Say(Speech),
-    /// Stop speech that has not ended; all of it below `below` if no id is given.
+    /// Stop speech that has not ended; all that is not critical if no id is given.
     Hush {
         /// This one only.
         id: Option<u64>,

@@ -108,7 +108,6 @@ impl Spot {
 
 /// A token prefix.
 struct Prefix {
-    tokens: Vec<Token>,
     sound: f64,
     noise: f64,
     spots: Vec<Spot>,
@@ -159,7 +158,7 @@ pub fn search<M: StepModel>(
     let (live, settings) = (lattice.live(live), *settings);
     let mut walk = Walk { lattice, live, settings, ways: Vec::new(), told: Vec::new() };
     let root = Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE };
-    let mut beam = vec![Prefix { tokens: Vec::new(), sound: 0.0, noise: 0.0, spots: vec![root], could_go_on: false }];
+    let mut beam = vec![Prefix { sound: 0.0, noise: 0.0, spots: vec![root], could_go_on: false }];
     let mut texts: Vec<Text> = Vec::new();
     let mut steps = 0;
     if walk.live.is_empty() {
@@ -200,11 +199,9 @@ pub fn search<M: StepModel>(
         beam = grown
             .into_iter()
             .map(|(_, row, token, sound, noise)| {
-                let mut tokens = beam[row].tokens.clone();
-                tokens.push(token);
                 let spots = nexts[row].0.remove(&token).unwrap_or_default();
                 let could_go_on = nexts[row].1 && spots.iter().any(|s| s.tail == Tail::Stop && s.at.is_none());
-                Prefix { tokens, sound, noise, spots, could_go_on }
+                Prefix { sound, noise, spots, could_go_on }
             })
             .collect();
     }

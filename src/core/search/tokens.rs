@@ -14,7 +14,7 @@ const FIRST_TEXT: Token = 259;
 
 /// Why a token file is refused: one sentence.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("the token file is damaged at byte {at}: delete it and run the set-up again")]
+#[error("the token file is damaged at byte {at}: delete it and run `make setup`")]
 pub struct TokenFileError {
     /// Where.
     pub at: usize,

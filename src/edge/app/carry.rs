@@ -52,8 +52,8 @@ impl App {
         let pcm = match self.parts.speaker.render(speech.station, &speech.text) {
             Ok(pcm) => pcm,
             Err(e) => {
-                // A voice that fails is told once and written down; the words still take their time.
-                self.voice_failed(&e.to_string());
+                // The words still take their time.
+                self.room_failed("the voice", &e.to_string());
                 let words = speech.text.split_whitespace().count() as f64;
                 let n = (words / SILENT_WORDS_PER_S * f64::from(EAR_RATE)) as usize;
                 Pcm::whole(EAR_RATE, vec![0.0; n])
@@ -63,10 +63,11 @@ impl App {
         self.spoken.insert(speech.id, Sounding { speech, pcm, began: false, mark: None });
     }
 
-    fn voice_failed(&mut self, why: &str) {
+    /// A room that fails is told once and written down.
+    fn room_failed(&mut self, room: &str, why: &str) {
         if !self.report.faults.iter().any(|f| f == why) {
             self.report.fault(why);
-            let fault = Input::Fault { room: "the voice".into(), message: why.to_string() };
+            let fault = Input::Fault { room: room.into(), message: why.to_string() };
             self.put(self.now, Event::Input(fault));
         }
     }
@@ -226,7 +227,14 @@ impl App {
             r.push(&mic, &crew)?;
         }
         let super::Ears::Sound(ear) = &mut self.parts.ears else { return Ok(()) };
-        for news in ear.feed(&mic) {
+        let all = match ear.feed(&mic) {
+            Ok(all) => all,
+            Err(why) => {
+                self.room_failed("the ear", &why);
+                Vec::new()
+            }
+        };
+        for news in all {
             match news {
                 super::ears::EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
                 super::ears::EarNews::Heard { at, heard, decision_ms } => {

@@ -340,7 +340,9 @@ impl App {
             };
             let moved = match (self.sent.get(name), &value) {
                 (Some(Value::Number(a)), Value::Number(b)) => {
-                    (a - b).abs() >= (0.0005 * b.abs()).max(0.02) || (a != b && *b == 0.0)
+                    let step = (0.0005 * b.abs()).max(0.02);
+                    let rests = self.rests.insert(name.clone(), *b) == Some(*b);
+                    (a - b).abs() >= step || (rests && a != b)
                 }
                 (Some(a), b) => a != b,
                 (None, _) => true,

@@ -2,10 +2,11 @@
 
 use super::neural::{EarError, NeuralEar, Reading};
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
-use crate::core::grammar::CallSet;
+use crate::core::grammar::{CallSet, WordGraph};
 use crate::core::matcher::{Candidate, Heard, Thresholds, Unheard};
 use crate::core::time::SessionTime;
-use crate::edge::native::Vad;
+use crate::edge::native::{Runtime, Vad};
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 /// What the listener tells.
@@ -61,6 +62,16 @@ fn moment(sample: u64) -> SessionTime {
 }
 
 impl Listener {
+    /// Loads the models and compiles the graph.
+    ///
+    /// # Errors
+    /// The library or a model is missing, damaged or not the one that was meant.
+    pub fn open(models: &Path, graph: &WordGraph, settings: Settings) -> Result<Listener, EarError> {
+        let runtime = Runtime::open(models)?;
+        let ear = NeuralEar::open(&runtime, graph)?;
+        Ok(Listener::new(Vad::open(&runtime)?, ear, settings, Thresholds::default()))
+    }
+
     /// Joins the parts; nothing is live yet.
     pub fn new(vad: Vad, ear: NeuralEar, settings: Settings, thresholds: Thresholds) -> Listener {
         Listener {
@@ -89,6 +100,20 @@ impl Listener {
         self.always = calls.clone();
     }
 
+    /// The scores that tell whether a reading will do; the engine's own are what counts in the end.
+    pub fn thresholds(&self) -> &Thresholds {
+        &self.thresholds
+    }
+
+    /// Forgets all sound: the next sample is the first.
+    pub fn reset(&mut self) {
+        self.vad.reset();
+        self.gate = Gate::new(self.gate.settings().clone());
+        self.sound.clear();
+        self.from = 0;
+        self.asked = None;
+    }
+
     /// The ear, to change how it searches or which book it knows.
     pub fn ear_mut(&mut self) -> &mut NeuralEar {
         &mut self.ear
@@ -98,7 +123,7 @@ impl Listener {
     ///
     /// # Errors
     /// A model failed while running.
-    pub fn open(&mut self, opening: Opening) -> Result<Vec<News>, EarError> {
+    pub fn set_opening(&mut self, opening: Opening) -> Result<Vec<News>, EarError> {
         let event = self.gate.set_opening(opening);
         self.tell(event)
     }

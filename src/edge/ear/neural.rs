@@ -3,6 +3,7 @@
 use super::noise;
 use crate::core::grammar::{CallId, CallSet, WordGraph};
 use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
+use crate::edge::native::manifest::verify;
 use crate::edge::native::{Branches, Decoder, Encoder, NativeError, Runtime, TOKENS};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -14,13 +15,13 @@ pub enum EarError {
     #[error(transparent)]
     Native(#[from] NativeError),
     /// The token file cannot be read.
-    #[error("the token file {0} cannot be read: run the set-up again")]
+    #[error("the token file {0} cannot be read: run `make setup`")]
     NoTokens(PathBuf),
     /// The token file is damaged.
     #[error(transparent)]
     Tokens(#[from] TokenFileError),
     /// The token file belongs to another model.
-    #[error("the token file has {0} tokens where the model has {TOKENS}: run the set-up again")]
+    #[error("the token file has {0} tokens where the model has {TOKENS}: run `make setup`")]
     OtherTokens(usize),
 }
 
@@ -51,7 +52,7 @@ impl NeuralEar {
     /// # Errors
     /// A file is missing, damaged, of another kind, or the library cannot be used.
     pub fn open(runtime: &Runtime, graph: &WordGraph) -> Result<NeuralEar, EarError> {
-        let path = runtime.models().join("moonshine-tiny-en/tokenizer.bin");
+        let path = verify(runtime.models(), "moonshine-tiny-en/tokenizer.bin").map_err(NativeError::from)?;
         let bytes = std::fs::read(&path).map_err(|_| EarError::NoTokens(path))?;
         let tokens = Tokens::parse(&bytes)?;
         if tokens.len() != TOKENS {

@@ -1,5 +1,6 @@
 //! Loading the runtime library and models from it, with a time limit.
 
+use super::manifest::{Manifest, ModelProblem, verify};
 use ort::environment::Environment;
 use ort::logging::LogLevel;
 use ort::session::Session;
@@ -24,10 +25,10 @@ const MODEL_LIMIT: Duration = Duration::from_secs(60);
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NativeError {
     /// A file is not there.
-    #[error("{0} is missing: run the set-up again, or name the models folder with --models")]
+    #[error("{0} is missing: run `make setup`, or name the models folder with --models")]
     Missing(PathBuf),
     /// The library cannot be used: foreign, damaged or too old.
-    #[error("{path} is not a usable ONNX Runtime 1.24 or later ({why}): run the set-up again")]
+    #[error("{path} is not a usable ONNX Runtime 1.24 or later ({why}): run `make setup`")]
     Library {
         /// The file.
         path: PathBuf,
@@ -35,18 +36,21 @@ pub enum NativeError {
         why: String,
     },
     /// A model file is damaged or of another kind.
-    #[error("the model {path} cannot be loaded ({why}): delete it and run the set-up again")]
+    #[error("the model {path} cannot be loaded ({why}): delete it and run `make setup`")]
     Model {
         /// The file.
         path: PathBuf,
         /// What the runtime said, shortened.
         why: String,
     },
+    /// A file is not the one that belongs there.
+    #[error(transparent)]
+    Unproven(#[from] ModelProblem),
     /// The loader hung.
-    #[error("{0} did not load in time: close other programs and try again, or run the set-up again")]
+    #[error("{0} did not load in time: close other programs and try again, or run `make setup`")]
     Slow(PathBuf),
     /// A model failed while running.
-    #[error("the model failed while running ({0}): restart, and run the set-up again if it stays")]
+    #[error("the model failed while running ({0}): restart, and run `make setup` if it stays")]
     Run(String),
 }
 
@@ -77,6 +81,7 @@ impl Runtime {
     pub fn open(models: &Path) -> Result<Runtime, NativeError> {
         let path = models.join(LIBRARY);
         preflight(&path)?;
+        proven(models, LIBRARY)?;
         let mut loaded = LOADED.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(env) = &*loaded {
             return Ok(Runtime { env: env.clone(), models: models.to_path_buf() });
@@ -102,6 +107,7 @@ impl Runtime {
         if !path.is_file() {
             return Err(NativeError::Missing(path));
         }
+        proven(&self.models, file)?;
         let (env, model) = (self.env.clone(), path.clone());
         within(MODEL_LIMIT, &path, move || {
             // Spinning threads would take a core from the simulator and gain nothing measurable.
@@ -121,6 +127,14 @@ impl Runtime {
     pub fn models(&self) -> &Path {
         &self.models
     }
+}
+
+/// Whether a file that the manifest lists is the one that was meant. Other systems' libraries are not listed.
+fn proven(models: &Path, file: &str) -> Result<(), NativeError> {
+    if Manifest::embedded().file(file).is_some() {
+        verify(models, file)?;
+    }
+    Ok(())
 }
 
 /// What can be told of the library without loading it: that it is there, whole enough and of this system's kind.

@@ -1,0 +1,109 @@
+//! What several subcommands need: the book, the ear, the voices, the journal's header.
+
+use super::Failure;
+use crate::core::aircraft::Value;
+use crate::core::book::Book;
+use crate::core::book::schema::{Part, Station};
+use crate::core::gate;
+use crate::core::journal::{BookMark, Header, VERSION};
+use crate::core::matcher::Thresholds;
+use crate::core::script::{self, Script};
+use crate::edge::audio::level;
+use crate::edge::captain::noise::Cabin;
+use crate::edge::ear::{Listener, NeuralEar};
+use crate::edge::native::{Runtime, Vad};
+use crate::edge::speaker::cache::Cache;
+use crate::edge::speaker::{Speaker, Voices, clip};
+use crate::edge::store::{Places, load_book};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// The book that is flown unless told otherwise.
+pub const BOOK: &str = "saltmarsh-t2";
+
+/// Any error as the sentence of exit status 2.
+pub fn failure(e: impl std::fmt::Display) -> Failure {
+    Failure::new(e.to_string())
+}
+
+/// A book that can be flown; its warnings go to the terminal.
+pub fn book(places: &Places, name: &Path) -> Result<Arc<Book>, Failure> {
+    let (book, warnings) = load_book(places, name).map_err(failure)?;
+    if !warnings.is_empty() {
+        eprintln!("{}: {} warnings; antiphon check {} lists them", book.id, warnings.len(), name.display());
+    }
+    Ok(Arc::new(book))
+}
+
+/// A session script beside a book, proven against it.
+pub fn script(path: &Path, book: &Book) -> Result<Script, Failure> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|e| Failure::new(format!("{} cannot be read ({e}); check the path", path.display())))?;
+    let told = |p: &script::Problem| format!("{}, line {}: {}", path.display(), p.line, p.sentence);
+    let script = script::parse(&text).map_err(|p| Failure::new(p.iter().map(told).collect::<Vec<_>>().join("\n")))?;
+    let wrong = script::check(&script, book, &|c| book.condition(c).map(drop));
+    if wrong.is_empty() { Ok(script) } else { Err(Failure::new(wrong.iter().map(told).collect::<Vec<_>>().join("\n"))) }
+}
+
+/// The neural ear for a book, listening.
+pub fn listener(places: &Places, book: &Book) -> Result<Listener, Failure> {
+    let runtime = Runtime::open(&places.models().map_err(failure)?).map_err(failure)?;
+    let vad = Vad::open(&runtime).map_err(failure)?;
+    let ear = NeuralEar::open(&runtime, &book.graph).map_err(failure)?;
+    Ok(Listener::new(vad, ear, gate::Settings::default(), Thresholds::default()))
+}
+
+/// The voices, with what they have said before at hand.
+pub fn voices(places: &Places, rate: u32) -> Voices {
+    Voices::new(places.models(), rate, cache())
+}
+
+/// The user's store of rendered phrases, or memory.
+pub fn cache() -> Cache {
+    Cache::user_folder().map_or_else(Cache::in_memory, |folder| Cache::in_folder(&folder))
+}
+
+/// Every callout whose words are fixed, so that it can be rendered before it is needed.
+pub fn fixed_callouts(book: &Book) -> Vec<(Station, String)> {
+    let fixed = |parts: &[Part]| match parts {
+        [Part::Text(text)] => Some((Station::FlightDeck, text.clone())),
+        _ => None,
+    };
+    book.callouts.iter().filter_map(|c| fixed(&c.say.parts)).collect()
+}
+
+/// Renders the fixed callouts.
+pub fn prepare(voices: &mut dyn Speaker, book: &Book) -> Result<(), Failure> {
+    let phrases = fixed_callouts(book);
+    let bar = indicatif::ProgressBar::new(phrases.len() as u64).with_message("callouts rendered");
+    let done = voices.prepare(&phrases, &mut |i, _| bar.set_position(i as u64));
+    bar.finish_and_clear();
+    done.map_err(failure)
+}
+
+/// Cabin noise so far under the level of a captain's voice.
+pub fn cabin(seed: u64, snr_db: f64) -> impl FnMut(&mut [f32]) {
+    let mut cabin = Cabin::new(seed);
+    let gain = level::from_db(clip::LEVEL_DB - snr_db) as f32;
+    move |block: &mut [f32]| block.iter_mut().for_each(|s| *s += gain * cabin.sample())
+}
+
+/// The journal's first line.
+pub fn header(book: &Book, path: &Path, seed: u64, settings: &[(&str, &str)]) -> Header {
+    let text = |v: &str| Value::Word(v.to_string());
+    Header {
+        antiphon_journal: VERSION,
+        program: env!("CARGO_PKG_VERSION").into(),
+        book: BookMark { id: book.id.clone(), hash: book.hash.clone(), path: path.display().to_string() },
+        models: Vec::new(),
+        settings: settings.iter().map(|(k, v)| ((*k).to_string(), text(v))).collect::<BTreeMap<_, _>>(),
+        seed,
+        started: jiff::Timestamp::now().to_string(),
+    }
+}
+
+/// A file beside a book's own files.
+pub fn beside(places: &Places, book: &Path, file: &str) -> Result<PathBuf, Failure> {
+    Ok(places.book(book).map_err(failure)?.join(file))
+}
