@@ -167,13 +167,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
 /// How a session begins.
 enum Begin {
     Fresh,
-    Resumed {
-        at: SessionTime,
-        wake: Wake,
-        owed: Vec<Input>,
-        standing: Vec<Action>,
-        values: BTreeMap<String, Value>,
-    },
+    Resumed { at: SessionTime, wake: Wake, owed: Vec<Input>, standing: Vec<Action>, values: BTreeMap<String, Value> },
 }
 
 fn go_on(path: &Path, book: &Arc<Book>, crew: &mut Crew) -> Result<(JournalFile, Begin), Failure> {
@@ -246,7 +240,8 @@ fn placed(book: &Book, phase: Option<&str>) -> BuiltIn {
 fn default_journal() -> Result<PathBuf, Failure> {
     let home = || std::env::var_os("HOME").map(|h| PathBuf::from(h).join(".local/share"));
     let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from).filter(|p| p.is_absolute()).or_else(home);
-    let data = data.ok_or_else(|| Failure::new("there is no home folder for the journal; name a file with --journal"))?;
+    let data =
+        data.ok_or_else(|| Failure::new("there is no home folder for the journal; name a file with --journal"))?;
     let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
     Ok(data.join("antiphon/journals").join(name))
 }

@@ -66,7 +66,8 @@ pub fn summary(report: &Report) -> String {
     for m in &report.marks {
         let end = if m.due == Due::End { "end" } else { "onset" };
         let off = m.actual - m.wanted;
-        let _ = writeln!(out, "callout {:<16} {end:>5} at {:6.1}, due at {:6.1}: {off:+.2}", m.callout, m.actual, m.wanted);
+        let _ =
+            writeln!(out, "callout {:<16} {end:>5} at {:6.1}, due at {:6.1}: {off:+.2}", m.callout, m.actual, m.wanted);
     }
     for (list, state) in &report.checklists {
         let _ = writeln!(out, "checklist {list}: {state}");

@@ -1,6 +1,11 @@
 //! Conditions and loading: `cargo bench --bench book`.
 
-#![allow(clippy::disallowed_methods, clippy::disallowed_types, clippy::disallowed_macros, reason = "a bench reads files")]
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    clippy::disallowed_macros,
+    reason = "a bench reads files"
+)]
 
 use antiphon::core::aircraft::Value;
 use antiphon::core::book::expr::{Expr, Name, Scope};

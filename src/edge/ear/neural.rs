@@ -3,12 +3,7 @@
 use super::noise;
 use crate::core::grammar::{CallId, CallSet, WordGraph};
 use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
-<<<<<<< HEAD
 use crate::edge::native::manifest::verify;
-=======
-use crate::core::time::SessionTime;
-use crate::edge::native::manifest;
->>>>>>> room/setup
 use crate::edge::native::{Branches, Decoder, Encoder, NativeError, Runtime, TOKENS};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -57,11 +52,7 @@ impl NeuralEar {
     /// # Errors
     /// A file is missing, damaged, of another kind, or the library cannot be used.
     pub fn open(runtime: &Runtime, graph: &WordGraph) -> Result<NeuralEar, EarError> {
-<<<<<<< HEAD
         let path = verify(runtime.models(), "moonshine-tiny-en/tokenizer.bin").map_err(NativeError::from)?;
-=======
-        let path = manifest::verify(runtime.models(), "moonshine-tiny-en/tokenizer.bin").map_err(NativeError::from)?;
->>>>>>> room/setup
         let bytes = std::fs::read(&path).map_err(|_| EarError::NoTokens(path))?;
         let tokens = Tokens::parse(&bytes)?;
         if tokens.len() != TOKENS {
