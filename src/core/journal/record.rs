@@ -267,31 +267,42 @@ mod tests {
         {"kind":"wake","seq":1,"at":0,"sim":0,"wake":{"session":2000000,"sim":null},"sum":"da12edc7"}
         {"kind":"in","seq":2,"at":1000000,"sim":2000000,"input":{"in":"state","delta":{"ias_kt":0.30000000000000004,"vertical_speed_fpm":0.0}},"sum":"3fa43720"}
         {"kind":"wake","seq":2,"at":1000000,"sim":2000000,"wake":{"session":null,"sim":null},"sum":"68b63951"}
-        {"kind":"in","seq":3,"at":2500000,"sim":5000000,"input":{"in":"heard","heard":{"revision":1,"ranked":[{"meanings":[{"call":"gear_up"}],"score":4.1,"text":"gear up"}],"unheard":null,"pushed":false,"speech":[1700000,2500000]}},"sum":"19cbd0f7"}
-        {"kind":"not_done","seq":3,"at":2500000,"sim":5000000,"n":0,"action":{"out":"note","note":"not_done","what":"gear up","why":"there is no positive climb yet"},"sum":"ba3d9b58"}
-        {"kind":"out","seq":3,"at":2500000,"sim":5000000,"n":1,"action":{"out":"say","id":1,"station":"flight_deck","text":"No climb yet","priority":"routine","expires_s":5.0},"sum":"6cd1b228"}
-        {"kind":"wake","seq":3,"at":2500000,"sim":5000000,"wake":{"session":4500000,"sim":null},"sum":"75b396d8"}
-        {"kind":"in","seq":4,"at":2600000,"sim":5200000,"input":{"in":"speech_started","id":1},"sum":"0a16a963"}
-        {"kind":"wake","seq":4,"at":2600000,"sim":5200000,"wake":{"session":null,"sim":null},"sum":"e0abe344"}
-        {"kind":"in","seq":5,"at":3400000,"sim":6800000,"input":{"in":"speech_ended","id":1,"cut":false},"sum":"2d6ea3d5"}
-        {"kind":"in","seq":6,"at":4000000,"sim":8000000,"input":{"in":"state","delta":{"ias_kt":81.25}},"sum":"87761fa2"}
-        {"kind":"out","seq":6,"at":4000000,"sim":8000000,"n":0,"action":{"out":"say","id":2,"station":"flight_deck","text":"Eighty","priority":"routine","expires_s":5.0},"sum":"ba4d8e5a"}
-        {"kind":"out","seq":6,"at":4000000,"sim":8000000,"n":1,"action":{"out":"note","note":"callout","callout":"eighty","value":81.25,"wanted":80.0,"speech":2},"sum":"30ae1f27"}
-        {"kind":"wake","seq":6,"at":4000000,"sim":8000000,"wake":{"session":6000000,"sim":null},"sum":"bd7cc750"}
-        {"kind":"in","seq":7,"at":4100000,"sim":8200000,"input":{"in":"tick"},"sum":"74e9e9cd"}
-        {"kind":"wake","seq":7,"at":4100000,"sim":8200000,"wake":{"session":null,"sim":null},"sum":"3612acf1"}
-        {"kind":"in","seq":8,"at":6000000,"sim":12000000,"input":{"in":"state","delta":{"vertical_speed_fpm":900.0}},"sum":"08686421"}
-        {"kind":"in","seq":9,"at":7000000,"sim":14000000,"input":{"in":"heard","heard":{"revision":1,"ranked":[{"meanings":[{"call":"gear_up"}],"score":4.1,"text":"gear up"}],"unheard":null,"pushed":false,"speech":[6200000,7000000]}},"sum":"279795f7"}
-        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":0,"action":{"out":"note","note":"accepted","meaning":{"call":"gear_up"},"score":4.1},"sum":"e6692274"}
-        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":1,"action":{"out":"say","id":3,"station":"flight_deck","text":"Gear up","priority":"routine","expires_s":5.0},"sum":"da56b416"}
-        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":2,"action":{"out":"set","request":1,"control":"gear_lever","to":"up"},"sum":"5fb6fea2"}
-        {"kind":"wake","seq":9,"at":7000000,"sim":14000000,"wake":{"session":9000000,"sim":null},"sum":"8d6b7e1a"}
-        {"kind":"in","seq":10,"at":7100000,"sim":14200000,"input":{"in":"set_result","request":1,"failed":null},"sum":"6350bc52"}
-        {"kind":"wake","seq":10,"at":7100000,"sim":14200000,"wake":{"session":null,"sim":null},"sum":"4d1aaa27"}
-        {"kind":"in","seq":11,"at":30000000,"sim":60000000,"input":{"in":"state","delta":{"ias_kt":190.0}},"sum":"cd03b74a"}
-        {"kind":"measured","seq":11,"at":30000000,"sim":60000000,"measured":{"decision_ms":3.25},"sum":"b2b14cf3"}
-        {"kind":"end","seq":11,"at":30000000,"sim":60000000,"inputs":11,"outputs":9,"sum":"1a9e58d9"}
+        {"kind":"in","seq":3,"at":2500000,"sim":5000000,"input":{"in":"heard","heard":{"revision":1,"ranked":[{"meanings":[{"call":"gear_up"}],"score":4.1,"text":"gear up"}],"unheard":null,"typed":false,"pushed":false,"speech":[1700000,2500000]}},"sum":"11e7fdb6"}
+        {"kind":"not_done","seq":3,"at":2500000,"sim":5000000,"n":0,"action":{"out":"note","note":"not_done","what":"gear up","why":"there is no positive climb yet"},"sum":"f73e2db8"}
+        {"kind":"out","seq":3,"at":2500000,"sim":5000000,"n":1,"action":{"out":"say","id":1,"station":"flight_deck","text":"No climb yet","priority":"routine","expires_s":5.0},"sum":"d6f03dcf"}
+        {"kind":"wake","seq":3,"at":2500000,"sim":5000000,"wake":{"session":4500000,"sim":null},"sum":"498d6822"}
+        {"kind":"in","seq":4,"at":2600000,"sim":5200000,"input":{"in":"speech_started","id":1},"sum":"17306c5a"}
+        {"kind":"wake","seq":4,"at":2600000,"sim":5200000,"wake":{"session":null,"sim":null},"sum":"1d96533f"}
+        {"kind":"in","seq":5,"at":3400000,"sim":6800000,"input":{"in":"speech_ended","id":1,"cut":false},"sum":"ae71e126"}
+        {"kind":"in","seq":6,"at":4000000,"sim":8000000,"input":{"in":"state","delta":{"ias_kt":81.25}},"sum":"1c7c3d51"}
+        {"kind":"out","seq":6,"at":4000000,"sim":8000000,"n":0,"action":{"out":"say","id":2,"station":"flight_deck","text":"Eighty","priority":"routine","expires_s":5.0},"sum":"0b16958d"}
+        {"kind":"out","seq":6,"at":4000000,"sim":8000000,"n":1,"action":{"out":"note","note":"callout","callout":"eighty","value":81.25,"wanted":80.0,"speech":2},"sum":"ddaeaad0"}
+        {"kind":"wake","seq":6,"at":4000000,"sim":8000000,"wake":{"session":6000000,"sim":null},"sum":"c368791f"}
+        {"kind":"in","seq":7,"at":4100000,"sim":8200000,"input":{"in":"tick"},"sum":"e893672e"}
+        {"kind":"wake","seq":7,"at":4100000,"sim":8200000,"wake":{"session":null,"sim":null},"sum":"d81d6c07"}
+        {"kind":"in","seq":8,"at":6000000,"sim":12000000,"input":{"in":"state","delta":{"vertical_speed_fpm":900.0}},"sum":"a908b915"}
+        {"kind":"in","seq":9,"at":7000000,"sim":14000000,"input":{"in":"heard","heard":{"revision":1,"ranked":[{"meanings":[{"call":"gear_up"}],"score":4.1,"text":"gear up"}],"unheard":null,"typed":false,"pushed":false,"speech":[6200000,7000000]}},"sum":"7a82d850"}
+        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":0,"action":{"out":"note","note":"accepted","meaning":{"call":"gear_up"},"score":4.1},"sum":"6f237ce4"}
+        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":1,"action":{"out":"say","id":3,"station":"flight_deck","text":"Gear up","priority":"routine","expires_s":5.0},"sum":"3b94bf5c"}
+        {"kind":"out","seq":9,"at":7000000,"sim":14000000,"n":2,"action":{"out":"set","request":1,"control":"gear_lever","to":"up"},"sum":"08b16581"}
+        {"kind":"wake","seq":9,"at":7000000,"sim":14000000,"wake":{"session":9000000,"sim":null},"sum":"bb1a4629"}
+        {"kind":"in","seq":10,"at":7100000,"sim":14200000,"input":{"in":"set_result","request":1,"failed":null},"sum":"c4d4028d"}
+        {"kind":"wake","seq":10,"at":7100000,"sim":14200000,"wake":{"session":null,"sim":null},"sum":"f88a676e"}
+        {"kind":"in","seq":11,"at":30000000,"sim":60000000,"input":{"in":"state","delta":{"ias_kt":190.0}},"sum":"795ea625"}
+        {"kind":"measured","seq":11,"at":30000000,"sim":60000000,"measured":{"decision_ms":3.25},"sum":"f3ab5bc3"}
+        {"kind":"end","seq":11,"at":30000000,"sim":60000000,"inputs":11,"outputs":9,"sum":"9f5f7711"}
         "#);
+    }
+
+    #[test]
+    fn the_lines_of_the_page_are_lines() {
+        let page = include_str!("../../../docs/journal.md");
+        let rows: Vec<&str> = page.lines().filter(|l| l.starts_with('{')).collect();
+        assert_eq!(rows.len(), 8);
+        serde_json::from_str::<Header>(rows[0]).unwrap();
+        for row in &rows[1..] {
+            serde_json::from_str::<Line>(row).unwrap_or_else(|e| panic!("{row}: {e}"));
+        }
     }
 
     #[test]

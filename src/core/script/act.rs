@@ -40,6 +40,7 @@ pub struct Performance {
     /// Lines of ours that sound now, and when the last one ended.
     sounding: Vec<(Station, String)>,
     quiet_since: Option<SessionTime>,
+    tongue_held: bool,
     next_id: u64,
     last_said: Option<String>,
     ramps: Vec<Ramp>,
@@ -131,6 +132,7 @@ impl Performance {
             speaking: None,
             sounding: Vec::new(),
             quiet_since: None,
+            tongue_held: false,
             next_id: 1,
             last_said: None,
             ramps: Vec::new(),
@@ -145,7 +147,10 @@ impl Performance {
     pub fn poll(&mut self, at: SessionTime, events: &[Event], senses: &dyn Senses) -> Turn {
         self.expire(at);
         // What the pilot sees now comes before what the program made of it: a step that `when` sets off expects that, too.
+        // He does not speak yet: a line may have begun at this very moment.
+        self.tongue_held = true;
         self.advance(at, senses);
+        self.tongue_held = false;
         for event in events {
             self.take(at, event);
             self.advance(at, senses);
@@ -522,7 +527,7 @@ impl Performance {
 
     /// He says one thing at a time, the earliest due first.
     fn speak(&mut self, at: SessionTime) {
-        if self.speaking.is_some() || self.stage == Stage::Over {
+        if self.tongue_held || self.speaking.is_some() || self.stage == Stage::Over {
             return;
         }
         let may = |t: &ToSay| self.may_say(t).is_some_and(|due| due <= at);

@@ -484,6 +484,18 @@ say = "not this: it set off a step"
 }
 
 #[test]
+fn a_condition_and_what_came_of_it_at_the_same_moment() {
+    let steps = "[[steps]]\nwhen = \"egt_c > 700\"\nexpect = [{ limit = \"egt\", over = true }]\n";
+    let over = Note::Limit { limit: "egt".into(), over: true };
+    assert_snapshot!(play(steps, vec![(5.0, note(over.clone())), (5.0, Now::World("egt_c", 701.0))]), @"6.00 over");
+    // But not what came before.
+    assert_snapshot!(play(steps, vec![(4.9, note(over)), (5.0, Now::World("egt_c", 701.0))]), @"
+    15.00 over
+    step 1: not noted within 10 s: limit, limit = egt, over = true.
+    ");
+}
+
+#[test]
 fn he_does_not_talk_into_a_line_unless_told_to() {
     let steps = |how: &str| format!("[[steps]]\nat = 1.2\nsay = \"x\"\n{how}[[steps]]\nsay = \"y\"\n");
     let world = || vec![(1.0, line("one")), (2.2, line("two"))];

@@ -227,26 +227,13 @@ impl App {
             r.push(&mic, &crew)?;
         }
         let super::Ears::Sound(ear) = &mut self.parts.ears else { return Ok(()) };
-        let all = match ear.feed(&mic) {
-            Ok(all) => all,
-            Err(why) => {
-                self.room_failed("the ear", &why);
-                Vec::new()
-            }
-        };
-        for news in all {
+        for news in ear.feed(&mic) {
             match news {
                 super::ears::EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
                 super::ears::EarNews::Heard { at, heard, decision_ms } => {
                     self.put(at, Event::Heard { heard, decision_ms });
                 }
-                super::ears::EarNews::Failed { why } => {
-                    if !self.report.faults.contains(&why) {
-                        self.report.fault(&why);
-                        let fault = Input::Fault { room: "the ear".into(), message: why };
-                        self.put(self.now, Event::Input(fault));
-                    }
-                }
+                super::ears::EarNews::Failed { why } => self.room_failed("the ear", &why),
             }
         }
         self.voice()

@@ -6,7 +6,6 @@ use crate::core::crew::io::Input;
 use crate::core::grammar::CallSet;
 use crate::core::matcher::{Heard, match_text};
 use crate::core::time::SessionTime;
-use crate::edge::ear::{Listener, News};
 
 /// News from an ear.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,32 +36,7 @@ pub trait SoundEar {
     /// What can be said from now on.
     fn listen(&mut self, revision: u32, live: &CallSet, due: &CallSet);
     /// The next samples; everything they settle.
-    ///
-    /// # Errors
-    /// One sentence when the ear has failed.
-    fn feed(&mut self, samples: &[f32]) -> Result<Vec<EarNews>, String>;
-}
-
-/// Offline a result counts this long after its endpoint, whatever the machine needs: about what it needs on two cores.
-const NOMINAL_S: f64 = 0.12;
-
-impl SoundEar for Listener {
-    fn listen(&mut self, revision: u32, live: &CallSet, _due: &CallSet) {
-        Listener::listen(self, revision, live);
-    }
-
-    fn feed(&mut self, samples: &[f32]) -> Result<Vec<EarNews>, String> {
-        let news = Listener::feed(self, samples).map_err(|e| e.to_string())?;
-        let told = |n| match n {
-            News::Began { at } => Some(EarNews::Began { at }),
-            News::Heard { at, heard, decision, .. } => {
-                Some(EarNews::Heard { at: at.plus(NOMINAL_S), heard, decision_ms: decision.as_secs_f64() * 1e3 })
-            }
-            // Offline there is no microphone that could die.
-            News::Dead { .. } => None,
-        };
-        Ok(news.into_iter().filter_map(told).collect())
-    }
+    fn feed(&mut self, samples: &[f32]) -> Vec<EarNews>;
 }
 
 /// How the pilot is heard.

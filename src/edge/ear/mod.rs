@@ -5,6 +5,8 @@ mod neural;
 mod noise;
 #[cfg(test)]
 mod tests;
+mod wired;
 
 pub use listener::{Listener, News};
 pub use neural::{EarError, NeuralEar, Reading};
+pub use wired::NOMINAL_LATENCY_S;

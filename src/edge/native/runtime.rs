@@ -1,6 +1,6 @@
 //! Loading the runtime library and models from it, with a time limit.
 
-use super::manifest::{Manifest, ModelProblem, verify};
+use super::manifest::{self, ModelProblem};
 use ort::environment::Environment;
 use ort::logging::LogLevel;
 use ort::session::Session;
@@ -24,11 +24,11 @@ const MODEL_LIMIT: Duration = Duration::from_secs(60);
 /// What can be wrong with the native parts. Each is one sentence that says what to do next.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NativeError {
-    /// A file is not there.
-    #[error("{0} is missing: run `make setup`, or name the models folder with --models")]
-    Missing(PathBuf),
+    /// A file is not there, or not the one that the manifest lists.
+    #[error(transparent)]
+    File(#[from] ModelProblem),
     /// The library cannot be used: foreign, damaged or too old.
-    #[error("{path} is not a usable ONNX Runtime 1.24 or later ({why}): run `make setup`")]
+    #[error("{path} is not a usable ONNX Runtime 1.24 or later ({why}): run the set-up again")]
     Library {
         /// The file.
         path: PathBuf,
@@ -36,21 +36,18 @@ pub enum NativeError {
         why: String,
     },
     /// A model file is damaged or of another kind.
-    #[error("the model {path} cannot be loaded ({why}): delete it and run `make setup`")]
+    #[error("the model {path} cannot be loaded ({why}): delete it and run the set-up again")]
     Model {
         /// The file.
         path: PathBuf,
         /// What the runtime said, shortened.
         why: String,
     },
-    /// A file is not the one that belongs there.
-    #[error(transparent)]
-    Unproven(#[from] ModelProblem),
     /// The loader hung.
-    #[error("{0} did not load in time: close other programs and try again, or run `make setup`")]
+    #[error("{0} did not load in time: close other programs and try again, or run the set-up again")]
     Slow(PathBuf),
     /// A model failed while running.
-    #[error("the model failed while running ({0}): restart, and run `make setup` if it stays")]
+    #[error("the model failed while running ({0}): restart, and run the set-up again if it stays")]
     Run(String),
 }
 
@@ -77,11 +74,15 @@ impl Runtime {
     /// Loads the library from `models` (the folder that holds `onnxruntime/`), or takes the one already loaded.
     ///
     /// # Errors
-    /// [`NativeError::Missing`], [`NativeError::Library`] or, after 20 s, [`NativeError::Slow`].
+    /// [`NativeError::File`], [`NativeError::Library`] or, after 20 s, [`NativeError::Slow`].
     pub fn open(models: &Path) -> Result<Runtime, NativeError> {
         let path = models.join(LIBRARY);
         preflight(&path)?;
-        proven(models, LIBRARY)?;
+        match manifest::verify(models, LIBRARY) {
+            // The manifest lists the library of one system; on another the pilot brings it, and only the preflight judges.
+            Ok(_) | Err(ModelProblem::Unlisted(_)) => {}
+            Err(problem) => return Err(problem.into()),
+        }
         let mut loaded = LOADED.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(env) = &*loaded {
             return Ok(Runtime { env: env.clone(), models: models.to_path_buf() });
@@ -98,16 +99,16 @@ impl Runtime {
         Ok(Runtime { env, models: models.to_path_buf() })
     }
 
-    /// Loads `file` (relative to the models folder) with `threads` threads inside an operation.
+    /// Loads `file` (relative to the models folder, listed in the manifest) with `threads` threads inside an operation.
     ///
     /// # Errors
-    /// [`NativeError::Missing`], [`NativeError::Model`] or, after 60 s, [`NativeError::Slow`].
+    /// [`NativeError::File`], [`NativeError::Model`] or, after 60 s, [`NativeError::Slow`].
     pub(super) fn session(&self, file: &str, threads: usize) -> Result<Session, NativeError> {
-        let path = self.models.join(file);
-        if !path.is_file() {
-            return Err(NativeError::Missing(path));
-        }
-        proven(&self.models, file)?;
+        self.load(manifest::verify(&self.models, file)?, threads)
+    }
+
+    /// Loads a model whatever it is.
+    fn load(&self, path: PathBuf, threads: usize) -> Result<Session, NativeError> {
         let (env, model) = (self.env.clone(), path.clone());
         within(MODEL_LIMIT, &path, move || {
             // Spinning threads would take a core from the simulator and gain nothing measurable.
@@ -129,18 +130,10 @@ impl Runtime {
     }
 }
 
-/// Whether a file that the manifest lists is the one that was meant. Other systems' libraries are not listed.
-fn proven(models: &Path, file: &str) -> Result<(), NativeError> {
-    if Manifest::embedded().file(file).is_some() {
-        verify(models, file)?;
-    }
-    Ok(())
-}
-
 /// What can be told of the library without loading it: that it is there, whole enough and of this system's kind.
 fn preflight(path: &Path) -> Result<(), NativeError> {
     let bad = |why: &str| Err(NativeError::Library { path: path.to_path_buf(), why: why.to_string() });
-    let Ok(about) = std::fs::metadata(path) else { return Err(NativeError::Missing(path.to_path_buf())) };
+    let Ok(about) = std::fs::metadata(path) else { return Err(ModelProblem::Missing(path.to_path_buf()).into()) };
     if about.len() < 1_000_000 {
         return bad("the file is too short");
     }
@@ -208,7 +201,7 @@ mod tests {
     #[test]
     fn a_bad_library_is_one_sentence() {
         let open = |bytes: Option<&[u8]>| Runtime::open(with_library(bytes).path()).unwrap_err();
-        assert!(matches!(open(None), NativeError::Missing(_)));
+        assert!(matches!(open(None), NativeError::File(ModelProblem::Missing(_))));
         assert!(open(Some(b"")).to_string().contains("too short"));
         assert!(open(Some(&vec![b'x'; 2_000_000])).to_string().contains("not a shared library"));
     }
@@ -222,7 +215,7 @@ mod tests {
         assert!(e.to_string().contains("cut short"), "{e}");
     }
 
-    /// One bit other than it should be: the loader might take it, the manifest does not.
+    /// One byte other than it should be: the loader might take it, the manifest does not.
     #[test]
     #[cfg(target_os = "linux")]
     fn an_altered_library_or_model_is_one_sentence() {
@@ -257,14 +250,13 @@ mod tests {
             for keep in [0, 10, 1000, bytes.len() / 2, bytes.len() - 100] {
                 let path = dir.path().join("model.").with_extension(&file[file.len() - 3..]);
                 std::fs::write(&path, &bytes[..keep]).unwrap();
-                let r = Runtime { env: good.env.clone(), models: dir.path().to_path_buf() };
-                let name = path.file_name().unwrap().to_str().unwrap();
-                let e = r.session(name, 1).map(|_| ()).expect_err(&format!("{file} cut to {keep} bytes loads"));
+                let e = good.load(path, 1).map(|_| ()).expect_err(&format!("{file} cut to {keep} bytes loads"));
                 let said = e.to_string();
                 assert!(matches!(e, NativeError::Model { .. }) && !said.contains('\n'), "{said}");
             }
         }
-        assert!(matches!(good.session("nothing.onnx", 1), Err(NativeError::Missing(_))));
+        let unlisted = good.session("nothing.onnx", 1);
+        assert!(matches!(unlisted, Err(NativeError::File(ModelProblem::Unlisted(_)))));
     }
 
     #[test]

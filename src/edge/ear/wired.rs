@@ -1,0 +1,37 @@
+//! The listener as the ear of a session.
+
+use super::listener::{Listener, News};
+use crate::core::grammar::CallSet;
+use crate::edge::app::{EarNews, SoundEar};
+
+/// A result counts this long after its endpoint, s: about what a decode takes on two cores, and the same every time, so
+/// that a session does not depend on the machine.
+pub const NOMINAL_LATENCY_S: f64 = 0.1;
+
+impl SoundEar for Listener {
+    fn listen(&mut self, revision: u32, live: &CallSet, _due: &CallSet) {
+        Listener::listen(self, revision, live);
+    }
+
+    fn feed(&mut self, samples: &[f32]) -> Vec<EarNews> {
+        match Listener::feed(self, samples) {
+            Ok(news) => news.into_iter().filter_map(told).collect(),
+            Err(e) => vec![EarNews::Failed { why: e.to_string() }],
+        }
+    }
+}
+
+fn told(news: News) -> Option<EarNews> {
+    match news {
+        News::Began { at } => Some(EarNews::Began { at }),
+        News::Heard { at, heard, decision, .. } => {
+            let decision_ms = decision.as_secs_f64() * 1000.0;
+            Some(EarNews::Heard { at: at.plus(NOMINAL_LATENCY_S), heard, decision_ms })
+        }
+        News::Dead { at } => Some(EarNews::Failed { why: dead(at.secs()) }),
+    }
+}
+
+fn dead(at: f64) -> String {
+    format!("no sound arrives from the microphone since {at:.0} s: check its plug, its switch and the chosen device")
+}
