@@ -275,12 +275,13 @@ impl<'a> Search<'a> {
         }
         let part = &self.graph.calls[call.0 as usize];
         // Kept apart by what stands in the slots, so that two values never pass for one.
-        type Key = (usize, NodeId, Vec<Label>);
+        // The flag: the last word passed over is one that no wording knows, perhaps a misspelt part of a value.
+        type Key = (usize, NodeId, bool, Vec<Label>);
         let mut open: BTreeMap<Key, Way> = BTreeMap::new();
-        open.insert((start, part.entry, Vec::new()), Way { cost: 0.0, words: 0, path: Vec::new() });
+        open.insert((start, part.entry, false, Vec::new()), Way { cost: 0.0, words: 0, path: Vec::new() });
         let mut best: BTreeMap<usize, f64> = BTreeMap::new();
-        while let Some(((at, node, slots), way)) = open.pop_first() {
-            let mut go = |at: usize, node: NodeId, label: Option<Label>, cost: f64, said: bool| {
+        while let Some(((at, node, strange, slots), way)) = open.pop_first() {
+            let mut go = |at: usize, node: NodeId, label: Option<Label>, cost: f64, said: bool, strange: bool| {
                 let inside = self.inside[node.0 as usize];
                 let over = way.cost + cost - LIMIT_PER_WORD * KEPT * f64::from(way.words + u32::from(said));
                 if over + self.bound[node.0 as usize] > 1e-9 {
@@ -295,7 +296,7 @@ impl<'a> Search<'a> {
                     }
                 }
                 let next = Way { cost: way.cost + cost, words: way.words + u32::from(said), path };
-                let key = (at, node, slots);
+                let key = (at, node, strange, slots);
                 if open.get(&key).is_none_or(|w| next.cost < w.cost) {
                     open.insert(key, next);
                 }
@@ -303,22 +304,28 @@ impl<'a> Search<'a> {
             let inside = self.inside[node.0 as usize];
             for arc in &self.graph.nodes[node.0 as usize].arcs {
                 if !matches!(arc.label, Label::Word(_)) {
-                    go(at, arc.to, Some(arc.label), 0.0, false);
+                    if !(strange && matches!(arc.label, Label::Open(_))) {
+                        go(at, arc.to, Some(arc.label), 0.0, false, strange);
+                    }
                     continue;
                 }
                 for (word, to) in &self.lattice.edges[at] {
                     if let Some(cost) = self.fits(*word, arc).filter(|c| !inside || *c == 0.0) {
-                        go(*to, arc.to, Some(arc.label), cost, !inside);
+                        go(*to, arc.to, Some(arc.label), cost, !inside, false);
                     }
                 }
                 if !inside {
-                    go(at, arc.to, Some(arc.label), MISSING, true);
+                    go(at, arc.to, Some(arc.label), MISSING, true, strange);
                 }
             }
             if !inside && (at != start || start == 0) {
+                let after_slot =
+                    way.path.iter().rev().find(|l| **l != Label::Epsilon).is_some_and(|l| matches!(l, Label::Close(_)));
                 for (word, to) in &self.lattice.edges[at] {
-                    if !NEVER_EXTRA.contains(&self.lattice.words[*word].as_str()) {
-                        go(*to, node, None, EXTRA, false);
+                    let unknown = self.matches[*word].iter().all(|(_, cost)| *cost > 0.0);
+                    // Beside a value it may be a misspelt part of it.
+                    if !NEVER_EXTRA.contains(&self.lattice.words[*word].as_str()) && !(unknown && after_slot) {
+                        go(*to, node, None, EXTRA, false, unknown);
                     }
                 }
             }
