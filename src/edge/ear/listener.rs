@@ -186,7 +186,9 @@ impl Listener {
             Some(Event::Ask { window }) => {
                 let live = self.begun.union(&self.live);
                 let reading = self.read(window, &live)?;
-                let whole = reading.found.whole && self.accepts(&reading.found.ranked);
+                // More may come after a pause, so an early end needs the stricter values.
+                let sure = accepted(&reading.found.ranked, &self.thresholds.strict());
+                let whole = reading.found.whole && sure;
                 self.asked = Some((window, live, reading));
                 let event = self.gate.answer(whole);
                 self.tell(event)
@@ -239,7 +241,7 @@ impl Listener {
         live: &CallSet,
     ) -> Result<Vec<Candidate>, EarError> {
         let all = CallSet::all(self.ear.calls());
-        if self.accepts(&ranked) || *live == all {
+        if accepted(&ranked, &self.thresholds) || *live == all {
             return Ok(ranked);
         }
         let wider = self.read(window, &all)?.found.ranked;
@@ -250,12 +252,12 @@ impl Listener {
         });
         Ok(if beyond { wider } else { ranked })
     }
+}
 
-    fn accepts(&self, ranked: &[Candidate]) -> bool {
-        let margin = match ranked {
-            [a, b, ..] => a.score - b.score,
-            _ => f64::INFINITY,
-        };
-        ranked.first().is_some_and(|c| c.score > self.thresholds.score) && margin > self.thresholds.margin
-    }
+fn accepted(ranked: &[Candidate], by: &Thresholds) -> bool {
+    let margin = match ranked {
+        [a, b, ..] => a.score - b.score,
+        _ => f64::INFINITY,
+    };
+    ranked.first().is_some_and(|c| c.score > by.score) && margin > by.margin
 }
