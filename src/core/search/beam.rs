@@ -179,9 +179,15 @@ pub fn search<M: StepModel>(
                 let whole = !next.goes_on;
                 texts.push(Text { sound, noise, told: next.ends.clone(), whole });
             }
+            let before = walk.further(&prefix.spots);
             for (token, spots) in &next.tokens {
-                let (sound, noise) = add(*token);
-                let price = settings.another * f64::from(walk.further(spots));
+                let (sound, mut noise) = add(*token);
+                let further = walk.further(spots);
+                if further > before {
+                    // In noise nothing more is ever said: that is no reason to believe that here there is.
+                    noise = prefix.noise;
+                }
+                let price = settings.another * f64::from(further);
                 grown.push((sound - settings.weight * noise - price, row, *token, sound, noise));
             }
             nexts.push((next.tokens, next.goes_on));

@@ -64,7 +64,11 @@ impl App {
             let (live, _) = &self.listening;
             match_text(&self.parts.book.graph, live, words, heard.revision, heard.speech)
         });
-        let meant = meant.and_then(|m| m.ranked.first().map(|c| c.meanings.clone()));
+        // The same words may answer something and command something: either is right.
+        let meant = meant.map(|m| {
+            let best = m.ranked.first().map_or(f64::INFINITY, |c| c.score);
+            m.ranked.into_iter().filter(|c| c.score >= best).flat_map(|c| c.meanings).collect::<Vec<_>>()
+        });
         self.report.utterances.push(Utterance {
             at: self.now,
             said,
