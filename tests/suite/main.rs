@@ -7,4 +7,5 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod hear;
 mod sessions;
