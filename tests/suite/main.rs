@@ -7,5 +7,6 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod departure;
 mod hear;
 mod sessions;

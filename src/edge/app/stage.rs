@@ -17,8 +17,7 @@ use std::sync::Arc;
 /// One sentence when the script names a place, a control or a fault that the aircraft does not have.
 pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
     let mut aircraft = Aircraft::tarn_t2(seed);
-    let mut setup = Setup::default();
-    setup.place = match world.place.as_deref() {
+    let place = match world.place.as_deref() {
         None | Some("stand") => Place::ColdAtStand,
         Some("lined_up") => Place::LinedUp,
         Some(other) => {
@@ -27,6 +26,7 @@ pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
             ));
         }
     };
+    let mut setup = Setup { place, ..Setup::default() };
     let numbers = [
         (world.mass_kg, &mut setup.mass_kg),
         (world.oat_c, &mut setup.oat_c),
