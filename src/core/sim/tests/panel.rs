@@ -58,7 +58,15 @@ fn every_control_shows_what_was_set() {
     a.place(&Setup { place: Place::LinedUp, ..Setup::default() });
     for spec in a.signals().to_vec().iter().filter(|s| s.control) {
         let wanted = match (&spec.kind, spec.name) {
-            (_, "gear_lever" | "engine_start_1" | "engine_start_2" | "tug" | "external_power") => continue,
+            (_, "gear_lever" | "engine_start_1" | "engine_start_2" | "tug" | "external_power" | "ap_engaged") => {
+                continue;
+            }
+            // Modes follow the aircraft and the levers; other tests prove them.
+            (_, name) if name.starts_with("ap_") && name != "ap_warning" => continue,
+            (_, "reverse_lever" | "speed_in_mach") => continue,
+            (_, "selected_heading_deg" | "selected_speed_kt") => Value::Number(210.0),
+            (_, "selected_mach") => Value::Number(0.71),
+            (_, "nav_frequency_mhz") => Value::Number(109.5),
             (_, "squawk") => Value::Word("2417".into()),
             (_, "qnh_hpa") => Value::Number(1003.0),
             (_, "trim_units") => Value::Number(4.0),
@@ -210,6 +218,7 @@ fn setup() -> impl Strategy<Value = Setup> {
         runway_elevation_ft: runway.0,
         runway_heading_deg: runway.1,
         ground_power: true,
+        ..Setup::default()
     })
 }
 
