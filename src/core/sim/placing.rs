@@ -73,8 +73,8 @@ impl Aircraft {
                 let tas = airspeed::tas_from_cas(ias_kt, pressure_altitude, air.temperature_c());
                 self.body = Body::flying(&self.world, START, setup.runway_heading_deg, height_ft, tas, 3.0);
             }
-            Place::Climb => self.on_the_way(10.0, CLIMB_FT, 2.5),
-            Place::Cruise => self.on_the_way(55.0, CRUISE_FT, 0.0),
+            Place::Climb => self.on_the_way(0.06, CLIMB_FT, 2.5),
+            Place::Cruise => self.on_the_way(0.5, CRUISE_FT, 0.0),
             Place::Approach { distance_nm } => self.before_the_beams(distance_nm),
             Place::FinalApproach { distance_nm } => self.on_the_beams(distance_nm),
             Place::Landed => self.landed(),
@@ -84,6 +84,9 @@ impl Aircraft {
         }
         if !matches!(setup.place, Place::ColdAtStand | Place::LinedUp | Place::Airborne { .. } | Place::Landed) {
             self.trim_and_power();
+        }
+        if setup.place == Place::Climb {
+            self.climb_with_all();
         }
         self.beam = self.receive();
         self.standby_kt = (self.body.cas_kt + self.standby_offset_kt).max(0.0);
@@ -106,13 +109,13 @@ impl Aircraft {
         self.autopilot.speed_kt = begin.cas_kt;
     }
 
-    /// Between the two aerodromes, so many nautical miles from the first, at an altitude, ft.
-    fn on_the_way(&mut self, gone_nm: f64, altitude_ft: f64, path_deg: f64) {
+    /// Between the two aerodromes, so great a part of the way gone, at an altitude, ft.
+    fn on_the_way(&mut self, gone: f64, altitude_ft: f64, path_deg: f64) {
         self.clean_up();
         let seen = START.from(&self.country.airports[THERE]);
         let (sin, cos) = (libm::sin(seen.bearing_deg * DEG_RAD), libm::cos(seen.bearing_deg * DEG_RAD));
-        let position =
-            Position { east_m: START.east_m + gone_nm * NM_M * sin, north_m: START.north_m + gone_nm * NM_M * cos };
+        let gone_m = gone * seen.distance_m;
+        let position = Position { east_m: START.east_m + gone_m * sin, north_m: START.north_m + gone_m * cos };
         let climbs = path_deg > 0.0;
         let cas_kt = if climbs { 250.0 } else { self.params.autopilot.changeover_kt };
         let height_ft = altitude_ft - self.world.elevation_ft;
@@ -189,6 +192,18 @@ impl Aircraft {
         self.body = Body::standing(&self.world, airport.place(-1_500.0, 0.0), airport.heading_deg);
         self.body.forward_m_s = 15.0;
         self.autopilot.heading_deg = airport.heading_deg;
+    }
+
+    /// The path that climb thrust gives.
+    fn climb_with_all(&mut self) {
+        let (mut flat, mut steep) = (0.0, 0.2);
+        for _ in 0..20 {
+            let middle = (flat + steep) / 2.0;
+            self.body.up_m_s = self.body.forward_m_s * middle;
+            self.trim_and_power();
+            let enough = self.panel.thrust_lever_pct[0] >= self.params.autopilot.climb_lever_pct;
+            (flat, steep) = if enough { (flat, middle) } else { (middle, steep) };
+        }
     }
 
     /// Attitude and levers of steady flight, settled.

@@ -146,7 +146,7 @@ fn word(a: &Aircraft, name: &str, to: &str) -> Result<(), Refused> {
             refuse(format!("\"{w}\" engages by itself; choose heading, or arm the localiser."))
         }
         ("ap_vertical_mode", w) if w != a.autopilot.vertical.word() => match Vertical::parse(w) {
-            Some(Vertical::LevelChange | Vertical::VerticalSpeed | Vertical::Altitude) => Ok(()),
+            Some(Vertical::LevelChange | Vertical::Rate | Vertical::Altitude) => Ok(()),
             _ => refuse(format!("\"{w}\" engages by itself; choose level_change, vertical_speed or altitude.")),
         },
         ("tug", "attached" | "pushing") if !a.body.on_ground => refuse("There is no tug in the air."),

@@ -1,8 +1,10 @@
 //! The aircraft as a whole, by what it publishes: helpers here, one file a subject.
 
 mod flight;
+mod modes;
 mod panel;
 mod systems;
+mod whole;
 
 use super::*;
 

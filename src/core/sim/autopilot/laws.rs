@@ -107,7 +107,7 @@ impl Autopilot {
         let off_m = (self.held_ft - s.altitude_ft) * FT_M;
         match self.vertical {
             Vertical::Off => (s.up_m_s, 2.0, 0.5),
-            Vertical::VerticalSpeed => (self.vertical_speed_fpm * FT_M / 60.0, 2.0, 0.6),
+            Vertical::Rate => (self.vertical_speed_fpm * FT_M / 60.0, 2.0, 0.6),
             Vertical::Altitude => ((off_m / 6.0).clamp(-3.0, 3.0), 2.0, 0.8),
             Vertical::Capture => {
                 let most = libm::sqrt(2.0 * super::CAPTURE_M_S2 * libm::fabs(off_m)).min(libm::fabs(off_m) / 6.0);

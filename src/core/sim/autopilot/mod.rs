@@ -21,7 +21,7 @@ words! {
 words! {
     /// What holds height or speed with the nose.
     Vertical {
-        Off = "off", Takeoff = "takeoff", LevelChange = "level_change", VerticalSpeed = "vertical_speed",
+        Off = "off", Takeoff = "takeoff", LevelChange = "level_change", Rate = "vertical_speed",
         Capture = "altitude_capture", Altitude = "altitude", GlidePath = "glide_path", Flare = "flare",
         GoAround = "go_around",
     }
@@ -162,8 +162,8 @@ impl Autopilot {
 
     /// A selected altitude is waited for.
     pub fn altitude_armed(&self) -> bool {
-        use Vertical::{GoAround, LevelChange, Takeoff, VerticalSpeed};
-        matches!(self.vertical, Takeoff | LevelChange | VerticalSpeed | GoAround)
+        use Vertical::{GoAround, LevelChange, Rate, Takeoff};
+        matches!(self.vertical, Takeoff | LevelChange | Rate | GoAround)
     }
 
     /// What waits in the vertical.
@@ -199,7 +199,7 @@ impl Autopilot {
     pub fn choose(&mut self, mode: Vertical, vertical_speed_fpm: f64, altitude_ft: f64) {
         self.full &= mode != Vertical::LevelChange;
         match mode {
-            Vertical::VerticalSpeed => self.vertical_speed(vertical_speed_fpm),
+            Vertical::Rate => self.vertical_speed(vertical_speed_fpm),
             Vertical::Altitude => self.held_ft = altitude_ft,
             _ => {}
         }
@@ -207,7 +207,7 @@ impl Autopilot {
     }
 
     fn vertical_speed(&mut self, now_fpm: f64) {
-        self.vertical = Vertical::VerticalSpeed;
+        self.vertical = Vertical::Rate;
         self.vertical_speed_fpm = (libm::round(now_fpm / 100.0) * 100.0).clamp(-6_000.0, 6_000.0);
     }
 
