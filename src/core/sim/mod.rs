@@ -28,7 +28,8 @@ mod systems;
 mod tests;
 mod warnings;
 
-pub use setup::{FAULTS, Place, Setup, Surface};
+pub use crate::core::physics::performance::Surface;
+pub use setup::{FAULTS, Place, Setup};
 
 use crate::core::aircraft::{Value, ValueKind};
 use crate::core::physics::wind;

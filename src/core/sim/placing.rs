@@ -5,10 +5,10 @@ use super::country::{HERE, Position, THERE};
 use super::engine::{Engine, lever_for};
 use super::flight::{Body, World};
 use super::panel::{Autobrake, Gear, Panel, Speedbrake};
-use super::setup::{Place, Setup, Surface};
+use super::setup::{Place, Setup};
 use super::systems::Systems;
 use super::warnings::Warnings;
-use super::{Aircraft, ENGINES};
+use super::{Aircraft, ENGINES, Surface};
 use crate::core::physics::{DEG_RAD, FT_M, NM_M, airspeed, atmosphere};
 
 /// How a place in the air begins.

@@ -1,6 +1,7 @@
 //! Where a session begins, and what can break.
 
 use super::params::{ENGINES, Mass};
+use crate::core::physics::performance::Surface;
 
 /// Where the aircraft is put.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,18 +71,6 @@ impl Place {
             }
         }
     }
-}
-
-/// How the runways are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Surface {
-    /// Dry.
-    #[default]
-    Dry,
-    /// Wet: longer to stop.
-    Wet,
-    /// Snow, slush or ice.
-    Slippery,
 }
 
 /// The world and the load. Numbers that are not finite or out of range are brought back into range.
