@@ -1,5 +1,6 @@
 //! The aircraft as a whole, by what it publishes: helpers here, one file a subject.
 
+mod figures;
 mod flight;
 mod modes;
 mod panel;
