@@ -207,7 +207,7 @@ impl Aircraft {
     }
 
     /// Attitude and levers of steady flight, settled.
-    fn trim_and_power(&mut self) {
+    pub(super) fn trim_and_power(&mut self) {
         self.body.sense(&self.world);
         let acting = self.acting(0.0);
         let drag = self.body.balance(&self.params, &self.world, &acting);

@@ -3,6 +3,7 @@
 mod figures;
 mod flight;
 mod modes;
+mod oracle;
 mod panel;
 mod systems;
 mod whole;
