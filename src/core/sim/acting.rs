@@ -78,6 +78,8 @@ impl Aircraft {
             gear_down: self.systems.gear >= 1.0,
             limit_kt: self.limit_kt(),
             path_lag_s: body.path_lag_s,
+            pitch_rate_deg_s: self.params.handling.pitch_rate_deg_s,
+            roll_rate_deg_s: self.params.handling.roll_rate_deg_s,
             pitch_power: (part * part).min(1.5),
             delta: body.air.delta(),
             levers_pct: self.levers_pct(),

@@ -1,4 +1,4 @@
-//! The built-in aircraft: the invented Tarn T2, deterministic, 60 steps a second.
+//! The built-in aircraft: the invented Tarn T2 and Tarn T4, deterministic, 60 steps a second.
 //!
 //! The same seed and the same script give the same bits on every machine: fixed step, `libm`, no other source of
 //! chance than the seed. `docs/aircraft.md` describes what is modelled and what is not.
@@ -43,7 +43,7 @@ use panel::{FuelLever, Panel, Speedbrake, StartSelector};
 use params::{CENTRE, ENGINES, Params};
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
-use setup::{FAILURES, FIRES, HOT_STARTS, LEAKS, NO_LIGHT_OFFS, STUCK_VALVES};
+use setup::{FAILURES, FAULTS_FOUR, FIRES, HOT_STARTS, LEAKS, NO_LIGHT_OFFS, STUCK_VALVES};
 use std::collections::{BTreeMap, BTreeSet};
 use systems::{Around, Systems};
 use warnings::Warnings;
@@ -111,7 +111,26 @@ pub struct Aircraft {
 impl Aircraft {
     /// A Tarn T2 at the stand in the default [`Setup`]. The seed makes one engine differ a little from the other.
     pub fn tarn_t2(seed: u64) -> Self {
-        let params = Params::tarn_t2();
+        Aircraft::of(Params::tarn_t2(), seed)
+    }
+
+    /// A Tarn T4, the freighter with four engines, at the stand with its usual load ([`Aircraft::usual`]).
+    pub fn tarn_t4(seed: u64) -> Self {
+        Aircraft::of(Params::tarn_t4(), seed)
+    }
+
+    /// The setup of a usual flight: the default one with this type's load.
+    pub fn usual(&self) -> Setup {
+        let mass = &self.params.mass;
+        Setup { mass_kg: mass.usual_kg, fuel_kg: mass.usual_fuel_kg, ..Setup::default() }
+    }
+
+    /// Everything that [`Aircraft::inject`] can break.
+    pub fn faults(&self) -> &'static [&'static str] {
+        if self.params.engines() > 2 { FAULTS_FOUR } else { FAULTS }
+    }
+
+    fn of(params: Params, seed: u64) -> Self {
         let mut chance = Pcg32::seed_from_u64(seed);
         let mut around_zero = || f64::from(chance.next_u32()) / f64::from(u32::MAX) * 2.0 - 1.0;
         let mut spread = [1.0; ENGINES];
@@ -161,7 +180,7 @@ impl Aircraft {
             braking: false,
             params,
         };
-        aircraft.place(&Setup::default());
+        aircraft.place(&aircraft.usual());
         aircraft
     }
 
@@ -209,13 +228,14 @@ impl Aircraft {
         Ok(())
     }
 
-    /// Breaks something: one of [`FAULTS`].
+    /// Breaks something: one of [`Aircraft::faults`].
     ///
     /// # Errors
     /// There is no such fault.
     pub fn inject(&mut self, fault: &str) -> Result<(), Refused> {
-        let known = FAULTS.iter().find(|f| **f == fault).ok_or_else(|| {
-            Refused(format!("There is no fault \"{fault}\"; the Tarn T2 knows: {}.", FAULTS.join(", ")))
+        let all = self.faults();
+        let known = all.iter().find(|f| **f == fault).ok_or_else(|| {
+            Refused(format!("There is no fault \"{fault}\"; the {} knows: {}.", self.params.name, all.join(", ")))
         })?;
         self.faults.insert(known);
         if let Some(k) = FIRES.iter().position(|f| f == known) {
@@ -227,7 +247,8 @@ impl Aircraft {
     /// Breaks something that the seed chooses, and says what.
     pub fn surprise(&mut self, seed: u64) -> &'static str {
         let mut chance = Pcg32::seed_from_u64(seed);
-        let fault = FAULTS[chance.next_u32() as usize % FAULTS.len()];
+        let all = self.faults();
+        let fault = all[chance.next_u32() as usize % all.len()];
         self.inject(fault).expect("the list names only faults that exist");
         fault
     }
@@ -283,6 +304,7 @@ impl Aircraft {
             valves_open: self.engines.iter().map(|e| u32::from(e.valve)).sum(),
             fuel_flow_kgh: std::array::from_fn(|k| self.engines[k].fuel_flow_kgh),
             spoil: fast && levers_closed,
+            oat_c: self.body.air.temperature_c(),
             hyd_leak: std::array::from_fn(|k| self.faulty(LEAKS, k)),
             flap_jam: self.faults.contains("flap_jam"),
             gear_jam: self.faults.contains("gear_jam"),

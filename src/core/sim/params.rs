@@ -73,7 +73,7 @@ section! {
 }
 section! { Limits { egt_start_c: f64, egt_takeoff_c: f64, oil_min_psi: f64 } }
 section! {
-    Apu { start_s: f64, switch_spring_s: f64, stop_s: f64, available_pct: f64, fuel_kgh: f64, duct_psi: f64 }
+    Apu { start_s: f64, switch_spring_s: f64, stop_s: f64, available_pct: f64, fuel_kgh: f64, duct_psi: f64, hot_loss_psi_c: f64 }
 }
 section! {
     Bleed {
@@ -110,6 +110,12 @@ section! {
 section! { Takeoff { flaps: Vec<u32>, lever_pct: f64 } }
 
 impl Params {
+    /// The built-in Tarn T4.
+    pub fn tarn_t4() -> Self {
+        let text = include_str!("../../../phrasebooks/common/aircraft/tarn-t4.toml");
+        toml::from_str(text).expect("the embedded aircraft file is well formed")
+    }
+
     /// The built-in Tarn T2.
     pub fn tarn_t2() -> Self {
         let text = include_str!("../../../phrasebooks/common/aircraft/tarn-t2.toml");

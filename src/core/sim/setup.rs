@@ -179,6 +179,43 @@ pub const FAULTS: &[&str] = &[
     "start_valve_stuck_2",
 ];
 
+/// Everything that can break on the Tarn T4.
+pub(super) const FAULTS_FOUR: &[&str] = &[
+    "autobrake_fault",
+    "engine_failure_1",
+    "engine_failure_2",
+    "engine_failure_3",
+    "engine_failure_4",
+    "engine_fire_1",
+    "engine_fire_2",
+    "engine_fire_3",
+    "engine_fire_4",
+    "flap_jam",
+    "gear_jam",
+    "hot_start_1",
+    "hot_start_2",
+    "hot_start_3",
+    "hot_start_4",
+    "hyd_leak_1",
+    "hyd_leak_2",
+    "hyd_leak_3",
+    "hyd_leak_4",
+    "no_light_off_1",
+    "no_light_off_2",
+    "no_light_off_3",
+    "no_light_off_4",
+    "reverser_stuck_1",
+    "reverser_stuck_2",
+    "reverser_stuck_3",
+    "reverser_stuck_4",
+    "spoiler_fault",
+    "standby_stuck",
+    "start_valve_stuck_1",
+    "start_valve_stuck_2",
+    "start_valve_stuck_3",
+    "start_valve_stuck_4",
+];
+
 /// A fault of each engine or hydraulic system.
 macro_rules! each {
     ($($name:ident = $stem:literal;)*) => {

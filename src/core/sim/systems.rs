@@ -13,6 +13,7 @@ pub(super) struct Around {
     pub fuel_flow_kgh: [f64; ENGINES],
     /// Landing speedbrakes come up by themselves now.
     pub spoil: bool,
+    pub oat_c: f64,
     pub hyd_leak: [bool; ENGINES],
     pub flap_jam: bool,
     pub gear_jam: bool,
@@ -170,7 +171,8 @@ impl Systems {
 
     fn bleed(&mut self, params: &Params, panel: &Panel, around: &Around) {
         let data = &params.bleed;
-        let mut source = if self.apu_available && panel.apu_bleed { params.apu.duct_psi } else { 0.0 };
+        let hot = params.apu.hot_loss_psi_c * (around.oat_c - 15.0).max(0.0);
+        let mut source = if self.apu_available && panel.apu_bleed { params.apu.duct_psi - hot } else { 0.0 };
         let mut load = data.starter_drop_psi * f64::from(around.valves_open);
         for k in 0..params.engines() {
             if panel.bleed[k] && around.running[k] {

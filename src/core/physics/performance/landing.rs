@@ -60,6 +60,11 @@ impl Performance {
         self.file.landing.iter().map(|l| l.flap).collect()
     }
 
+    /// Placard speed of a landing flap, kt; none if the tables do not know it.
+    pub fn flap_limit_kt(&self, flap: u32) -> Option<f64> {
+        self.file.landing.iter().find(|l| l.flap == flap).map(|l| l.max_kt)
+    }
+
     fn landing_table(&self, flap: u32) -> Result<&super::data::Landing, Problem> {
         let known = || Problem::NoFlap { flap, known: self.landing_flaps() };
         self.file.landing.iter().find(|l| l.flap == flap).ok_or_else(known)

@@ -106,6 +106,12 @@ impl Performance {
         Performance::parse(text).expect("the embedded performance file is well formed")
     }
 
+    /// The built-in tables of the Tarn T4.
+    pub fn tarn_t4() -> Performance {
+        let text = include_str!("../../../../phrasebooks/common/aircraft/tarn-t4-performance.toml");
+        Performance::parse(text).expect("the embedded performance file is well formed")
+    }
+
     /// The type that the tables are of.
     pub fn aircraft(&self) -> &str {
         &self.file.aircraft

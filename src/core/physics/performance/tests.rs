@@ -133,6 +133,21 @@ proptest! {
         }
     }
 
+    /// The same for the freighter.
+    #[test]
+    fn speeds_of_the_freighter_keep_them_too(case in case()) {
+        let flap = match case.flap { 12 => 10, other => other };
+        let case = TakeoffCase { flap, mass_kg: 120_000.0 + (case.mass_kg - 38_000.0) * 4.75, ..case };
+        match Performance::tarn_t4().takeoff(&case) {
+            Ok(figures) => prop_assert!(figures.broken().is_empty(), "{figures:?}: {:?}", figures.broken()),
+            Err(Problem::TooShort { needed_m, there_m }) => prop_assert!(needed_m > there_m),
+            Err(Problem::Limit(_)) => prop_assert!(case.thrust != TakeoffThrust::Full),
+            Err(other) => prop_assert!(false, "{case:?}: {other}"),
+        }
+        let approach = Performance::tarn_t4().approach(case.mass_kg, 30, case.headwind_kt, 0.0).unwrap();
+        prop_assert!(approach.vref_kt >= 1.23 * approach.vsr0_kt);
+    }
+
     /// 25.125(b)(2) (M): VREF is at least 1.23 VSR0.
     #[test]
     fn vref_keeps_its_margin(mass_kg in 38_000.0..58_000.0f64, flap in prop::sample::select(vec![20u32, 35]), head in -10.0..40.0, gust in 0.0..30.0) {

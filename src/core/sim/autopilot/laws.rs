@@ -63,7 +63,7 @@ impl Autopilot {
         let low = s.height_m < 15.0;
         let limit = if low { 5.0 } else { limit };
         let rate = ((bank.clamp(-limit, limit) - s.bank_deg) / 1.2).clamp(-5.0, 5.0);
-        (rate / 15.0 / s.pitch_power.max(0.2) * 100.0).clamp(-80.0, 80.0)
+        (rate / s.roll_rate_deg_s / s.pitch_power.max(0.2) * 100.0).clamp(-80.0, 80.0)
     }
 
     /// In the flare the rudder turns the nose toward the runway.
@@ -99,7 +99,7 @@ impl Autopilot {
         let path_rate = s.up_m_s2 / v;
         let rate = path_rate + (pull / v - path_rate) * (s.path_lag_s / 0.8);
         let deg_s = (rate / DEG_RAD).clamp(-3.0, 3.0);
-        (deg_s / 6.0 / s.pitch_power.clamp(0.2, 1.0) * 100.0).clamp(-80.0, 80.0)
+        (deg_s / s.pitch_rate_deg_s / s.pitch_power.clamp(0.2, 1.0) * 100.0).clamp(-80.0, 80.0)
     }
 
     /// The vertical speed to fly, m/s; the time in which to reach it, s; the greatest acceleration, m/s².

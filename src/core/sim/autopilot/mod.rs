@@ -66,6 +66,9 @@ pub(super) struct Sensed {
     pub path_lag_s: f64,
     /// Part of the pitch rate that the elevator has at this speed.
     pub pitch_power: f64,
+    /// Rates of full elevator and full ailerons, degrees a second.
+    pub pitch_rate_deg_s: f64,
+    pub roll_rate_deg_s: f64,
     pub delta: f64,
     pub levers_pct: f64,
     pub column_pct: f64,
