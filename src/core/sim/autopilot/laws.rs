@@ -138,13 +138,14 @@ impl Autopilot {
         if !climbs {
             return (up.clamp(-s.tas_m_s * 0.15, -1.0), 2.5, 0.8);
         }
-        let fast = s.cas_kt > target - 8.0;
-        let least = match self.vertical {
-            Vertical::GoAround if fast => 4.0,
-            Vertical::Takeoff if fast => 2.0,
-            _ if fast => 1.0,
-            _ => 0.0,
-        };
+        // It does not sink, as long as there is speed; without, the speed comes first.
+        let spare = ((s.cas_kt - target + 3.0) / 3.0).clamp(0.0, 1.0);
+        let least = spare
+            * match self.vertical {
+                Vertical::GoAround => 4.0,
+                Vertical::Takeoff => 2.0,
+                _ => 1.0,
+            };
         (up.clamp(least, steep), 2.5, 1.2)
     }
 
