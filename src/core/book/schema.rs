@@ -2,9 +2,11 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
+mod manner;
 mod panel;
 mod watch;
 
+pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
 pub use watch::{Callout, Due, Edge, Limit, Priority};
 
@@ -65,6 +67,12 @@ pub struct Book {
     pub sheet: Vec<SheetEntry>,
     /// `[roles]`.
     pub roles: Roles,
+    /// `[briefings.ID]`.
+    pub briefings: Vec<Briefing>,
+    /// `[surprises.ID]`.
+    pub surprises: Vec<Surprise>,
+    /// `[manners]`.
+    pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
     pub wording: BTreeMap<String, Template>,
     /// All wordings of all calls; call `i` of the graph is call `i` of `calls`.
@@ -75,6 +83,8 @@ pub struct Book {
 pub const WORDINGS: &[(&str, &str)] = &[
     ("already_done", "what"),
     ("asked_again", "what"),
+    ("briefing_begun", "what"),
+    ("briefing_left_out", "what"),
     ("cancelled", "what"),
     ("cannot_see", "what"),
     ("checklist_hold", "item"),
@@ -82,22 +92,33 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("contradicted", "item shown"),
     ("correction", ""),
     ("disregarded", ""),
+    ("dropped", "what"),
     ("flow_hold", "what"),
     ("flow_resume", "what"),
     ("flow_waits", "what"),
     ("link_back", ""),
     ("link_lost", ""),
+    ("listening", ""),
     ("no_flow_now", ""),
     ("not_moving", "what"),
     ("not_now", "what"),
     ("nothing_to_cancel", ""),
     ("nothing_to_repeat", ""),
     ("nothing_to_resume", ""),
+    ("nothing_waits", ""),
+    ("offer_back", "what"),
     ("please_confirm", "what"),
+    ("put_off", "what"),
     ("room_failed", "what"),
     ("say_again", ""),
+    ("still_to_come", "what"),
+    ("suspended", ""),
+    ("talk_changed", "what"),
     ("too_faint", ""),
+    ("waiting_for", "what"),
     ("which_one", "first second"),
+    ("why_not", "what why"),
+    ("yours", "what"),
 ];
 
 /// Who is spoken to, and who speaks.
@@ -162,6 +183,8 @@ pub struct Call {
     pub always: bool,
     /// Only meaningful as an answer that something waits for.
     pub answer_only: bool,
+    /// It puts off the other calls of its breath, or what was refused last.
+    pub later: Option<Later>,
     /// What it does: the first whose condition holds. Empty: it only answers.
     pub does: Vec<Effect>,
 }
@@ -173,6 +196,8 @@ pub struct Effect {
     pub only_if: Option<Expr>,
     /// `also = true`: done besides the first that holds, if its own condition holds.
     pub also: bool,
+    /// `once = "EXPR"`: done when this becomes true, not before.
+    pub once: Option<Expr>,
     /// The effect.
     pub act: Act,
 }
@@ -192,6 +217,8 @@ pub enum Act {
     Sheet(SheetId, Expr),
     /// `speak = "TEMPLATE"`, `station = "…"`: an answer in words only.
     Speak(Template, Station),
+    /// `briefing = "ID"`: begins it.
+    Briefing(u16),
     /// `engine = "hold"`: one of the engine's own.
     Engine(Intrinsic),
 }
@@ -224,6 +251,40 @@ pub enum Intrinsic {
     IHaveControl,
     /// The pilot gives control away.
     YouHaveControl,
+    /// Undo what the last call moved, where that is safe.
+    PutBack,
+    /// The pilot does himself what the program was about to do.
+    LeaveToMe,
+    /// The briefing is over.
+    BriefingComplete,
+    /// The pilot speaks to somebody else: nothing but the always-live calls is heard.
+    Suspend,
+    /// He is back.
+    Attend,
+    /// What is left of the list or flow that runs.
+    WhatIsLeft,
+    /// What is being waited for.
+    WhatWaits,
+    /// Why the last thing was not done.
+    WhyNot,
+    /// What has been put off.
+    WhatIsPutOff,
+    /// Drops what has been put off.
+    DropPutOff,
+    /// Least talk.
+    TalkQuiet,
+    /// Talk as on the line.
+    TalkLine,
+    /// Most talk.
+    TalkTraining,
+    /// Nothing below critical is spoken.
+    Mute,
+    /// The end of that.
+    Unmute,
+    /// Flows go faster.
+    Faster,
+    /// Flows go slower.
+    Slower,
 }
 
 /// A sentence with values in it: `"Flaps {to:number}"`.
@@ -320,6 +381,8 @@ pub struct Flow {
 pub struct Step {
     /// Skipped unless this holds (`if`); absent is true, unknown is false.
     pub only_if: Option<Expr>,
+    /// From which level of talk on a sentence of it is spoken.
+    pub level: Level,
     /// What is done.
     pub what: StepKind,
 }

@@ -3,9 +3,13 @@
 use super::asks::Asker;
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots, Who};
-use crate::core::book::schema::{CalloutId, Edge, PhaseId, Station};
+use crate::core::book::schema::{Ask, CalloutId, Edge, PhaseId, Station};
 use crate::core::crew::io::{Crossing, Note};
+use crate::core::grammar::CallId;
 use crate::core::time::SimTime;
+
+/// A callout that the pilot made at most so long before its mark counts, s.
+const EARLY_S: f64 = 3.0;
 
 /// Whether a callout can still be made.
 #[derive(Debug, Clone, Copy, Default)]
@@ -32,8 +36,10 @@ impl Crew {
         }
     }
 
+    /// Whether a callout is watched for: the program's own, and those of the pilot that are made for him when they stay away.
     fn calls_out(&self, i: usize) -> bool {
-        self.callouts[i].armed && self.who(self.book.callouts[i].by) != Who::Pilot
+        let c = &self.book.callouts[i];
+        self.callouts[i].armed && (c.heard_as.is_some() || self.who(c.by) != Who::Pilot)
     }
 
     pub(super) fn move_callouts(&mut self) -> bool {
@@ -50,6 +56,7 @@ impl Crew {
                 (false, _) => self.callouts[i].since = None,
                 (true, None) if *for_s > 0.0 => self.callouts[i].since = Some(self.sim),
                 (true, Some(t)) if self.sim < t.plus(*for_s) => {}
+                (true, _) if self.silenced(c.priority) => {}
                 (true, _) => {
                     self.call_out(i, None, None);
                     moved = true;
@@ -66,6 +73,10 @@ impl Crew {
         let c = &book.callouts[i];
         if !self.calls_out(i) {
             return;
+        }
+        if self.silenced(c.priority) {
+            self.callouts[i].armed = false;
+            return self.not_done(format!("callout {}", c.id), "something more urgent speaks".into());
         }
         if let Some(guard) = &c.only_if {
             let holds = self.truth(guard, &Slots::new());
@@ -90,11 +101,39 @@ impl Crew {
         self.done.insert(c.id.clone());
         let text = self.text(&c.say, &Slots::new(), None);
         let id = CalloutId(i as u16);
+        if let Some(call) = c.heard_as
+            && self.who(c.by) == Who::Pilot
+        {
+            self.await_callout(id, call, text);
+            if let Some(p) = c.then_phase {
+                self.go_to(p);
+            }
+            return;
+        }
         let speech = self.speak(text, c.priority, Owner::Callout(id));
         self.note(Note::Callout { callout: c.id.clone(), value, wanted, speech });
         if let Some(p) = c.then_phase {
             self.go_to(p);
         }
+    }
+
+    /// The pilot's own callout: made for him when it stays away. Made shortly before its mark, it counts.
+    fn await_callout(&mut self, id: CalloutId, call: CallId, text: String) {
+        let c = &self.book.callouts[id.0 as usize];
+        let early = self.heard_at.get(&call.0).is_some_and(|t| self.at.since(*t) <= EARLY_S);
+        if early {
+            return;
+        }
+        let ask = Ask {
+            say: None,
+            replies: vec![call],
+            within_s: Some(c.missing_s),
+            repeats: 1,
+            verify: None,
+            contradicted: None,
+            needed: false,
+        };
+        self.ask(Asker::Callout(id), &ask, Station::FlightDeck, &Slots::new(), Some(text));
     }
 
     /// After the words: the reply is due from here.

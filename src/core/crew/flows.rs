@@ -251,6 +251,7 @@ impl Crew {
                     self.skip_step(id);
                 }
             }
+            StepKind::Say(_) if !self.speaks_at(f.steps[r.step].level, f.station) => self.skip_step(id),
             StepKind::Say(t) => self.say_step(id, r, f.station, t),
             StepKind::Wait { within_s, clock, .. } => {
                 let late = within_s.map(|s| self.after(*clock, s));
@@ -296,7 +297,7 @@ impl Crew {
     /// Goes on after the flow's pace.
     fn next_step(&mut self, id: u32) {
         let Some(r) = self.runs.iter().find(|r| r.id == id) else { return };
-        let pace = self.book.flows[r.flow.0 as usize].pace_s;
+        let pace = self.book.flows[r.flow.0 as usize].pace_s * self.style.pace;
         let ready = self.after(Clock::Session, pace);
         if let Some(r) = self.run(id) {
             r.step += 1;

@@ -21,6 +21,9 @@ impl Crew {
     }
 
     fn masks(&self) -> (CallSet, CallSet) {
+        if let Some(live) = self.asleep() {
+            return (live, CallSet::none());
+        }
         let mut due: CallSet = self.asks.iter().flat_map(|a| a.ask.replies.iter().copied()).collect();
         if let Some(call) = self.due_response() {
             due.insert(call);
@@ -33,7 +36,7 @@ impl Crew {
                 live.insert(id);
             }
         }
-        (live, due)
+        (self.only_to_addressee(live), due)
     }
 
     /// False only when the call's own condition is known to be false.

@@ -173,6 +173,7 @@ impl Scene {
         Some(match input {
             Input::Begin { .. } => "the session began".into(),
             Input::Tick => return None,
+            Input::Surprises { .. } => "distractions were asked for".into(),
             Input::Heard { heard } => tell_heard(heard),
             Input::State { delta } => {
                 self.changed.extend(delta.keys().cloned());
@@ -242,6 +243,10 @@ fn tell_note(note: &Note) -> String {
         Note::Limit { limit, over: true } => format!("limit {limit}: exceeded"),
         Note::Limit { limit, over: false } => format!("limit {limit}: back within"),
         Note::Sheet { entry, value } => format!("flight sheet: {entry} = {value}"),
+        Note::PutOff { what, state } => format!("put off: {what}: {state}"),
+        Note::Briefing { briefing, topic, state } if topic.is_empty() => format!("briefing {briefing}: {state}"),
+        Note::Briefing { briefing, topic, state } => format!("topic {briefing}/{topic}: {state}"),
+        Note::Surprise { surprise } => format!("surprise: {surprise}"),
         Note::NotDone { what, why } => format!("NOT DONE: {what}: {why}"),
     }
 }

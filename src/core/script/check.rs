@@ -182,6 +182,7 @@ mod tests {
             critical: false,
             always: false,
             answer_only: false,
+            later: None,
             does: vec![],
         };
         let phase =

@@ -133,6 +133,14 @@ impl App {
                     s.mark = Some((c.clone(), wanted));
                 }
             }
+            Note::PutOff { what, state } => {
+                self.tell(Side::Flight, self.now, &format!("put off: {what} ({state})"));
+            }
+            Note::Briefing { briefing, topic, state } => {
+                let what = if topic.is_empty() { briefing } else { format!("{briefing}/{topic}") };
+                self.tell(Side::Flight, self.now, &format!("{what}: {state}"));
+            }
+            Note::Surprise { surprise } => self.tell(Side::Flight, self.now, &format!("surprise: {surprise}")),
             Note::NotDone { what, why } => {
                 self.tell(Side::Flight, self.now, &format!("not done: {what} ({why})"));
                 self.report.not_done.push((what, why));

@@ -7,12 +7,24 @@ use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 
 /// Sections that hold a table an id.
-const TABLES: &[&str] =
-    &["signals", "controls", "calls", "flows", "checklists", "callouts", "limits", "phases", "sheet", "slots"];
+const TABLES: &[&str] = &[
+    "signals",
+    "controls",
+    "calls",
+    "flows",
+    "checklists",
+    "callouts",
+    "limits",
+    "phases",
+    "sheet",
+    "slots",
+    "briefings",
+    "surprises",
+];
 /// Sections that hold a string an id, in the long form a table with `say`.
 const STRINGS: &[&str] = &["rules", "wording"];
 /// Sections that are one table.
-const SINGLE: &[&str] = &["book", "roles"];
+const SINGLE: &[&str] = &["book", "roles", "manners"];
 
 /// An entry of a section.
 #[derive(Debug, Clone)]

@@ -13,6 +13,7 @@ mod condition_tests;
 mod flows;
 mod layers;
 mod lists;
+mod manner;
 pub mod names;
 mod reader;
 pub mod sentence;
@@ -108,6 +109,7 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
         checklists: ids("checklists"),
         callouts: ids("callouts"),
         phases: ids("phases"),
+        briefings: ids("briefings"),
         ..Names::default()
     };
     aircraft::signals(cx, sections, book);
@@ -124,6 +126,9 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     lists::checklists(&all, book);
     watch::callouts(&all, book);
     watch::limits(&all, book);
+    manner::briefings(&all, book);
+    manner::surprises(&all, book);
+    manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
     checks::check(&all, book);

@@ -56,7 +56,7 @@ pub fn compile(cx: &Cx, sections: &Sections, names: &mut Names, book: &mut Book)
     }
     let (named, slot_nodes) = slots(sections, &mut parsed);
     let calls = sources(cx, sections, &["calls"]);
-    let hidden = sources(cx, sections, &["checklists", "flows", "callouts"]);
+    let hidden = sources(cx, sections, &["checklists", "flows", "callouts", "limits", "briefings"]);
     let all: Vec<&Source> = calls.iter().chain(&hidden).collect();
     let expansions: Vec<(String, Vec<Expansion>)> =
         all.iter().map(|s| (s.name.clone(), s.say.iter().map(|(t, n)| parsed.parse(t, n)).collect())).collect();
@@ -195,6 +195,14 @@ fn sources<'a>(cx: &Cx, sections: &'a Sections, which: &[&str]) -> Vec<Source<'a
                     // An item whose id is there twice is reported where the list is read.
                     if !all.iter().any(|s: &Source| s.name == name) {
                         hidden(cx, &mut all, name, node, "respond", Station::FlightDeck);
+                    }
+                }
+            }
+            ("briefings", item) => {
+                for (i, node) in item.node.get("topics").map_or(&[][..], |e| e.value.each()).iter().enumerate() {
+                    let name = format!("{}/{}", item.id, item_id(node, i));
+                    if !all.iter().any(|s: &Source| s.name == name) {
+                        hidden(cx, &mut all, name, node, "mention", Station::FlightDeck);
                     }
                 }
             }
