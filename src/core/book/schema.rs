@@ -113,7 +113,7 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("say_again", ""),
     ("still_to_come", "what"),
     ("suspended", ""),
-    ("talk_changed", "what"),
+    ("talk_changed", ""),
     ("too_faint", ""),
     ("waiting_for", "what"),
     ("which_one", "first second"),
@@ -183,6 +183,8 @@ pub struct Call {
     pub always: bool,
     /// Only meaningful as an answer that something waits for.
     pub answer_only: bool,
+    /// Conversation: asleep in sterile phases.
+    pub chat: bool,
     /// It puts off the other calls of its breath, or what was refused last.
     pub later: Option<Later>,
     /// What it does: the first whose condition holds. Empty: it only answers.
@@ -526,6 +528,8 @@ pub struct Phase {
     pub id: String,
     /// What people call it.
     pub title: String,
+    /// No conversation here: calls marked `chat` sleep.
+    pub sterile: bool,
     /// Phases that may follow.
     pub next: Vec<PhaseId>,
     /// Entered by itself from a phase that lists it in `next`, when this becomes true.

@@ -182,11 +182,18 @@ mod tests {
             critical: false,
             always: false,
             answer_only: false,
+            chat: false,
             later: None,
             does: vec![],
         };
-        let phase =
-            |id: &str| Phase { id: id.into(), title: id.into(), next: vec![], enter_when: None, rearms: vec![] };
+        let phase = |id: &str| Phase {
+            id: id.into(),
+            title: id.into(),
+            sterile: false,
+            next: vec![],
+            enter_when: None,
+            rearms: vec![],
+        };
         let v1 = SheetEntry { id: "v1_kt".into(), title: "V1".into(), kind: ValueKind::Number, value: None };
         let mut book = Book {
             controls: vec![control],

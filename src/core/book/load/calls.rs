@@ -84,6 +84,7 @@ pub fn calls(all: &All, book: &mut Book) {
             critical: false,
             always: false,
             answer_only: true,
+            chat: false,
             later: None,
             does: Vec::new(),
         });
@@ -101,6 +102,7 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
         "critical",
         "always",
         "answer_only",
+        "chat",
         "later",
         "when_clear",
         "does",
@@ -119,6 +121,7 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
         critical: r.truth("critical"),
         always: r.truth("always"),
         answer_only: r.truth("answer_only"),
+        chat: r.truth("chat"),
         later: if r.truth("when_clear") { Some(Later::Clear) } else { r.condition("later", &env).map(Later::Until) },
         does: does.iter().filter_map(|n| effect(all, book, n, &env)).collect(),
     }

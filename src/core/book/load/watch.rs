@@ -22,7 +22,7 @@ pub fn phases(all: &All, book: &mut Book) {
     for item in all.sections.items("phases") {
         let what = format!("phase `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["title", "next", "enter_when", "rearms", "replaces"]);
+        r.only(&["title", "sterile", "next", "enter_when", "rearms", "replaces"]);
         let mut rearms = Vec::new();
         for (id, node) in r.texts("rearms") {
             let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings];
@@ -38,6 +38,7 @@ pub fn phases(all: &All, book: &mut Book) {
         book.phases.push(Phase {
             id: item.id.clone(),
             title: r.title(&item.id),
+            sterile: r.truth("sterile"),
             next: r.phases("next", all.names),
             enter_when: r.condition("enter_when", &all.env()),
             rearms,
