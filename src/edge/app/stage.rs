@@ -123,5 +123,7 @@ mod tests {
         let report = spoken(book, script, journal, Box::new(Fainting(false))).expect("runs");
         assert_eq!(report.faults, ["the voice stopped over a sentence; it goes on with the next"]);
         assert!(report.failures.is_empty(), "{:?}", report.failures);
+        let told = "I have lost the voice. The rest goes on";
+        assert!(report.lines.iter().any(|l| l.text == told), "{:#?}", report.lines);
     }
 }
