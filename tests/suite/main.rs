@@ -7,6 +7,8 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod browser;
+mod debrief;
 mod departure;
 mod hear;
 mod sessions;

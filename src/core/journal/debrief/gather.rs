@@ -135,7 +135,8 @@ impl Walk {
 
     fn hear(&mut self, heard: &Heard) {
         let best = heard.ranked.first();
-        let next = heard.ranked.get(1);
+        // Another meaning of the same words is told apart by what is due, not by the ear.
+        let next = best.and_then(|b| heard.ranked.iter().find(|c| c.text != b.text));
         self.heard = Some(self.d.utterances.len());
         self.d.utterances.push(Utterance {
             speech: heard.speech,
@@ -143,7 +144,7 @@ impl Walk {
             calls: Vec::new(),
             refused: None,
             asked_again: false,
-            margin: next.filter(|_| !heard.typed).map(|_| heard.margin()),
+            margin: best.zip(next).filter(|_| !heard.typed).map(|(b, n)| b.score - n.score),
             next: next.map(|c| c.text.clone()),
         });
     }

@@ -224,7 +224,7 @@ pub struct Utterance {
     pub refused: Option<String>,
     /// Whether the second pilot asked for it again.
     pub asked_again: bool,
-    /// Lead over the next reading, nats; absent for typed words and when there was no other.
+    /// Lead over the next reading with other words, nats; absent for typed words and when there was none.
     pub margin: Option<f64>,
     /// The next reading's words.
     pub next: Option<String>,

@@ -35,6 +35,11 @@ pub fn summary(d: &Debrief, before: &[Flight], recording: bool) -> String {
     }
     times(&mut o, "your answers", &sorted(&d.answers), "s");
     times(&mut o, "replies to you", &sorted(&d.replies), "s");
+    let mut ms = d.decision_ms.clone();
+    ms.sort_by(f64::total_cmp);
+    if let Some(m) = quantile(&ms, 0.5) {
+        let _ = writeln!(o, "calls chosen: median {m:.0} ms of real time after the end of an utterance");
+    }
     items(&mut o, d);
     callouts(&mut o, d);
     for v in &d.deviations {
@@ -95,7 +100,7 @@ fn callouts(o: &mut String, d: &Debrief) {
         let told = match c.mark.as_ref().map(|m| (m, m.actual)) {
             Some((m, Some(actual))) => {
                 let end = if m.end_due { "over" } else { "begun" };
-                format!("{end} at {actual:.1}, due at {:.1}: {:+.1}", m.wanted, actual - m.wanted)
+                format!("{end} at {actual:.2}, due at {:.2}: {:+.2}", m.wanted, actual - m.wanted)
             }
             Some((m, None)) => format!("due at {:.1}; not heard whole", m.wanted),
             None => "made".to_string(),

@@ -47,7 +47,7 @@ pub fn page(d: &Debrief, criteria: &Criteria, beside: &Beside) -> String {
                 header {
                     h1 { "Debrief" }
                     p.soft {
-                        (d.book) ", " time datetime=(d.started) { (d.started.split('.').next().unwrap_or_default().replace('T', " ")) }
+                        (d.book) ", " time datetime=(d.started) { (d.started.split('.').next().unwrap_or_default().trim_end_matches('Z').replace('T', " ")) " UTC" }
                         ", " (clock(d.end)) " of session"
                     }
                     @for n in &d.notices { p.notice { (n) } }

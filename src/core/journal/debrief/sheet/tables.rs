@@ -16,15 +16,12 @@ pub(super) fn scores(d: &Debrief, recording: Option<&str>) -> Markup {
     html! {
         section aria-labelledby="measured" {
             h2 id="measured" { "Measured by" }
-            div.wide tabindex="0" role="region" aria-label="criteria" { table {
-                thead { tr { th scope="col" { "criterion" } th.n scope="col" { "met" } th scope="col" { "not met at" } th scope="col" { "source" } } }
-                tbody { @for s in d.scores.iter().filter(|s| s.of > 0) { tr data-criterion=(s.id) {
-                    td { (s.title) }
-                    td.n { span.odd[s.met < s.of] { (s.met) " of " (s.of) } }
-                    td { @for c in &s.missed { span title=(c.what) { (moment(c.at, recording)) } " " } }
-                    td { small { (s.source) @if let Some(doubt) = &s.doubt { " (" (doubt) ")" } } }
-                } } }
-            } }
+            ul.measures { @for s in d.scores.iter().filter(|s| s.of > 0) { li data-criterion=(s.id) {
+                span.title { (s.title) }
+                span.met { span.odd[s.met < s.of] { (s.met) " of " (s.of) } }
+                span.missed { @for c in &s.missed { span title=(c.what) { (moment(c.at, recording)) } " " } }
+                small { (s.source) @if let Some(doubt) = &s.doubt { " (" (doubt) ")" } }
+            } } }
             @if !none.is_empty() { p.soft { "No case of: " (none.join(", ")) "." } }
         }
     }

@@ -13,6 +13,9 @@ const WIDTH: f64 = 1064.0;
 const RIGHT: f64 = 16.0;
 const STAVE: f64 = 76.0;
 const ROW: f64 = 22.0;
+/// Callouts come close to each other: so many rows of their words.
+const CALL_ROWS: usize = 5;
+const CALL_ROW: f64 = 14.0;
 /// Width of a letter, for finding room.
 const LETTER: f64 = 6.2;
 /// State comes 20 times a second when it changes: across a longer gap the old value stood.
@@ -40,8 +43,9 @@ pub(super) fn timeline(d: &Debrief, criteria: &Criteria) -> Markup {
         y += height + 10.0;
     }
     let staves_end = y;
-    parts.push(callouts(d, y, scale));
-    y += ROW + 6.0;
+    let (calls, height) = callouts(d, y, scale);
+    parts.push(calls);
+    y += height + 6.0;
     parts.push(ticks(d, y, "you", scale));
     y += ROW;
     parts.push(ticks(d, y, "second pilot", scale));
@@ -95,7 +99,8 @@ fn spans(y: f64, title: &str, all: &[(String, SessionTime, SessionTime)], scale:
     let class = if bad { "bad" } else { "band" };
     html! {
         (label(y + 15.0, title))
-        @for (name, from, to) in all {
+        @for (i, (name, from, to)) in all.iter().enumerate() {
+            @let next = all.get(i + 1).map_or(LEFT + WIDTH, |n| scale.x(n.1));
             @let (x, w) = (scale.x(*from), (scale.x(*to) - scale.x(*from)).max(2.0));
             rect class=(class) x=(format!("{x:.1}")) y=(y) width=(format!("{w:.1}")) height=(if bad { 8.0 } else { ROW }) {
                 title { (name) ", " (clock(*from)) " to " (clock(*to)) }
@@ -104,6 +109,8 @@ fn spans(y: f64, title: &str, all: &[(String, SessionTime, SessionTime)], scale:
                 text.odd x=(format!("{x:.1}")) y=(y + 20.0) { (name) }
             } @else if name.len() as f64 * LETTER < w - 6.0 {
                 text x=(format!("{:.1}", x + 4.0)) y=(y + 15.0) { (name) }
+            } @else if x + w + name.len() as f64 * LETTER < next - 6.0 {
+                text x=(format!("{:.1}", x + w + 4.0)) y=(y + 15.0) { (name) }
             }
         }
         @if all.is_empty() { text.soft x=(LEFT + 4.0) y=(y + 15.0) { "none" } }
@@ -203,26 +210,31 @@ fn path(d: &Debrief, signal: &str, steps: bool, scale: Scale, place: &dyn Fn(f64
     out
 }
 
-fn callouts(d: &Debrief, y: f64, scale: Scale) -> Markup {
-    let mut free = LEFT;
+/// The callouts' words in as many rows as they need, and the height of it.
+fn callouts(d: &Debrief, y: f64, scale: Scale) -> (Markup, f64) {
+    let mut free = [LEFT; CALL_ROWS];
     let mut named = Vec::new();
     for c in &d.callouts {
-        let (x, w) = (scale.x(c.at), c.text.len() as f64 * LETTER + 6.0);
+        let (x, w) = (scale.x(c.at), c.text.len() as f64 * LETTER + 8.0);
         // Near the end the words stand before their place.
         let from = if x + w > LEFT + WIDTH + RIGHT { x - w } else { x };
-        let shown = from >= free;
-        if shown {
-            free = from + w;
+        let row = free.iter().position(|f| from >= *f);
+        if let Some(row) = row {
+            free[row] = from + w;
         }
-        named.push((x, from, shown, c));
+        named.push((x, from, row, c));
     }
-    html! {
+    let rows = named.iter().filter_map(|n| n.2).max().map_or(1, |r| r + 1);
+    let picture = html! {
         (label(y + 15.0, "callouts"))
-        @for (x, from, shown, c) in named {
+        @for (x, from, row, c) in named {
             circle.bar cx=(format!("{x:.1}")) cy=(y + 2.0) r="3" { title { (c.text) ", " (clock(c.at)) } }
-            @if shown { text x=(format!("{:.1}", from + 3.0)) y=(y + 18.0) { (c.text) } }
+            @if let Some(row) = row {
+                text x=(format!("{:.1}", from + 3.0)) y=(y + 17.0 + CALL_ROW * row as f64) { (c.text) }
+            }
         }
-    }
+    };
+    (picture, ROW + CALL_ROW * (rows - 1) as f64)
 }
 
 fn ticks(d: &Debrief, y: f64, title: &str, scale: Scale) -> Markup {
