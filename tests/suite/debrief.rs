@@ -227,7 +227,7 @@ fn its_page_in_a_browser() {
 
     // What a reader sees is what the journal says.
     let seen = |script: &str| browser.run(&format!("return {script}"));
-    assert_eq!(seen("document.querySelectorAll('#items tbody tr').length"), d.items.len());
+    assert_eq!(seen("document.querySelectorAll('#items tr[data-item]').length"), d.items.len());
     assert_eq!(seen("document.querySelectorAll('#marks tbody tr').length"), d.callouts.len());
     let errors = seen("[...document.querySelectorAll('#marks td.error')].map(e => Number(e.textContent))");
     let measured: Vec<f64> = lines(demo()).iter().filter_map(|l| l["measured"]["callout_error"].as_f64()).collect();

@@ -38,10 +38,15 @@ pub(super) fn lists(d: &Debrief, recording: Option<&str>) -> Markup {
                     span.known.simulated { "simulated" } ": no source." }
                 div.wide tabindex="0" role="region" aria-label="checklist items" { table id="items" {
                     thead { tr {
-                        th scope="col" { "at" } th scope="col" { "list" } th scope="col" { "challenge" } th scope="col" { "your answer" }
+                        th scope="col" { "at" } th scope="col" { "challenge" } th scope="col" { "your answer" }
                         th.n scope="col" { "after" } th scope="col" { "aircraft" } th scope="col" { "known" }
                     } }
-                    tbody { @for i in &d.items { (item(d, i, recording)) } }
+                    tbody { @for (n, i) in d.items.iter().enumerate() {
+                        @if n == 0 || d.items[n - 1].checklist != i.checklist {
+                            tr.list { th colspan="6" scope="colgroup" { (plain(&i.checklist)) } }
+                        }
+                        (item(d, i, recording))
+                    } }
                 } }
             }
         }
@@ -59,7 +64,6 @@ fn item(d: &Debrief, i: &Item, recording: Option<&str>) -> Markup {
     html! {
         tr data-item=(format!("{}/{}", i.checklist, i.item)) {
             td { (moment(i.response_at.unwrap_or(i.at), recording)) }
-            td { (plain(&i.checklist)) }
             td { (i.challenge.clone().unwrap_or_else(|| plain(&i.item))) @if i.asked > 1 { " " span.odd { "\u{00D7}" (i.asked) } } }
             td { @match &i.response { Some(r) => (r), None => span.soft { "(not yours)" } } }
             td.n { @if let Some(s) = i.after_s {
@@ -159,15 +163,14 @@ fn distribution(title: &str, all: &[Timed], id: &str) -> Markup {
         @if sorted.is_empty() { p { "None." } }
         @else {
             p id=(format!("answers-{id}")) { (sorted.len()) ", median " b { (format!("{:.1} s", q(0.5))) } ", nine in ten within "
-                (format!("{:.1} s", q(0.9))) ", slowest " (format!("{:.1} s", q(1.0))) "." }
+                (format!("{:.1} s", q(0.9))) ", slowest " (format!("{:.1} s", q(1.0))) "; below, how many in each half second." }
             svg viewBox="0 0 680 120" role="img" aria-label=(format!("{title}: distribution in half seconds")) style="max-width:44rem" {
                 @for (i, n) in counts.iter().enumerate() {
                     @let (x, h) = (10.0 + 41.0 * i as f64, 74.0 * *n as f64 / most as f64);
                     rect.bar x=(x) y=(format!("{:.1}", 94.0 - h)) width="36" height=(format!("{h:.1}")) {}
                     @if *n > 0 { text x=(x + 18.0) y=(format!("{:.1}", 90.0 - h)) text-anchor="middle" { (n) } }
-                    text.soft x=(x - 2.0) y="110" text-anchor="middle" { (i as f64 * COLUMN_S) }
+                    text.soft x=(x - 2.0) y="110" text-anchor="middle" { (i as f64 * COLUMN_S) @if i + 1 == COLUMNS { "+" } }
                 }
-                text.soft x="676" y="110" text-anchor="end" { "s or more" }
                 line.rule x1="4" x2="676" y1="94" y2="94" {}
             }
         }

@@ -101,7 +101,8 @@ fn spans(y: f64, title: &str, all: &[(String, SessionTime, SessionTime)], scale:
         (label(y + 15.0, title))
         @for (i, (name, from, to)) in all.iter().enumerate() {
             @let next = all.get(i + 1).map_or(LEFT + WIDTH, |n| scale.x(n.1));
-            @let (x, w) = (scale.x(*from), (scale.x(*to) - scale.x(*from)).max(2.0));
+            @let x = scale.x(*from).min(LEFT + WIDTH - 2.0);
+            @let w = (scale.x(*to) - x).max(2.0);
             rect class=(class) x=(format!("{x:.1}")) y=(y) width=(format!("{w:.1}")) height=(if bad { 8.0 } else { ROW }) {
                 title { (name) ", " (clock(*from)) " to " (clock(*to)) }
             }
