@@ -11,4 +11,6 @@ mod browser;
 mod debrief;
 mod departure;
 mod hear;
+mod schema;
 mod sessions;
+mod why;
