@@ -47,8 +47,11 @@ fn check(root: &Value, schema: &Value, v: &Value, path: &str) -> Result<(), Stri
                 match tries.iter().filter(|t| t.is_ok()).count() {
                     1 => true,
                     0 => {
-                        // The reason of the branch that went deepest is the one that helps.
-                        let deepest = tries.into_iter().filter_map(Result::err).max_by_key(|e| depth(e));
+                        // The branch whose tag fits and that went deepest tells the reason that helps.
+                        let deepest = tries
+                            .into_iter()
+                            .filter_map(Result::err)
+                            .max_by_key(|e| (!e.contains(": const is"), depth(e)));
                         return Err(deepest.unwrap_or_default());
                     }
                     n => return wrong(format!("{n} branches fit")),
