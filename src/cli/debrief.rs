@@ -1,5 +1,6 @@
 //! `antiphon debrief`.
 
+use super::telling::out;
 use super::{CliResult, Failure, Outcome};
 use crate::core::journal::debrief::criteria::Criteria;
 use crate::core::journal::debrief::sheet::{Beside, page};
@@ -53,13 +54,13 @@ pub fn run(args: Args) -> CliResult {
         }
         None => Vec::new(),
     };
-    print!("{}", summary(&told, &flights, recording.is_some()));
+    out(summary(&told, &flights, recording.is_some()).trim_end());
     if let Some(file) = &args.html {
         let recording = recording.map(|r| address(file, &r));
         let html = page(&told, &criteria, &Beside { recording, flights });
         std::fs::write(file, html)
             .map_err(|e| Failure::new(format!("{} cannot be written ({e}); choose another --html", file.display())))?;
-        println!("\n{}", file.display());
+        out(format_args!("\n{}", file.display()));
     }
     Ok(if told.notices.is_empty() { Outcome::Done } else { Outcome::Problems })
 }

@@ -1,5 +1,6 @@
 //! `antiphon replay`.
 
+use super::telling::out;
 use super::{CliResult, Failure, Outcome};
 use crate::core::book::Book;
 use crate::core::crew::Crew;
@@ -46,21 +47,21 @@ pub fn run(args: Args) -> CliResult {
         let book = book.map(Arc::new);
         let names: Vec<String> =
             book.as_ref().map(|b| b.calls.iter().map(|c| c.id.clone()).collect()).unwrap_or_default();
-        println!("{}", why(&journal, at, &names));
+        out(why(&journal, at, &names));
         match book {
             Ok(book) if book.hash == journal.header.book.hash => {
-                println!("What the second pilot waited for, from the book:");
-                standing(&journal, at, Crew::new(book)).iter().for_each(|l| println!("  {l}"));
+                out("What the second pilot waited for, from the book:");
+                standing(&journal, at, Crew::new(book)).iter().for_each(|l| out(format_args!("  {l}")));
             }
-            Ok(book) => println!("The book {} has changed since: what was armed cannot be told.", book.id),
-            Err(e) => println!("What was armed cannot be told: {e}."),
+            Ok(book) => out(format_args!("The book {} has changed since: what was armed cannot be told.", book.id)),
+            Err(e) => out(format_args!("What was armed cannot be told: {e}.")),
         }
         return Ok(Outcome::Done);
     }
     let book = Arc::new(book?);
     let (lines, outcome) = judge(&journal, &book.hash, &mut Crew::new(book.clone()));
     for line in lines {
-        println!("{line}");
+        out(line);
     }
     Ok(outcome)
 }
