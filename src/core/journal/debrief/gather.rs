@@ -310,7 +310,7 @@ impl Walk {
         let own = || self.spoken.range(self.since + 1..).map(|(_, s)| s).filter(deck);
         let exact = own().find(|s| s.ended == Some(asked_at));
         // Answered into: then it is the last that had begun.
-        let found = exact.or_else(|| own().filter(|s| s.began.is_some_and(|b| b <= asked_at)).next_back());
+        let found = exact.or_else(|| own().rfind(|s| s.began.is_some_and(|b| b <= asked_at)));
         let Some(found) = found else { return (None, 1) };
         let asked =
             own().filter(|s| s.speech.text == found.speech.text && s.began.is_some_and(|b| b <= asked_at)).count();
