@@ -19,7 +19,8 @@ demo: setup ## a departure by voice with a synthetic captain: out/demo/flight.wa
 	cargo run --release --locked --quiet --bin antiphon -- replay out/demo/journal.jsonl
 	@echo "demo: done; listen to out/demo/flight.wav, read out/demo/transcript.md"
 
-test: setup ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+test: ## set-up, also of the tests' browser; format, lints and every test; with REQUIRE=1 a test that would skip fails
+	@python3 models/setup.py --tests
 	cargo fmt --check
 	cargo clippy --locked --all-targets -- -D warnings
 	cargo test --locked

@@ -72,6 +72,11 @@ def read_plain_toml(text):
     return root
 
 
+def without_tests(manifest):
+    """The manifest less what only the tests need."""
+    return {**manifest, "debian": [e for e in manifest.get("debian", []) if e["for"] != "test"]}
+
+
 def read_manifest(path=HERE / "manifest.toml"):
     text = path.read_text(encoding="utf-8")
     try:
@@ -365,9 +370,12 @@ def set_up(manifest):
 def main():
     parser = argparse.ArgumentParser(description="Install, fetch and verify what models/manifest.toml lists.")
     parser.add_argument("--check", action="store_true", help="change nothing; hash every file and say what is missing")
+    parser.add_argument("--tests", action="store_true", help="what the tests need, too: a browser")
     args = parser.parse_args()
     try:
         manifest = read_manifest()
+        if not args.tests:
+            manifest = without_tests(manifest)
         if not fits():
             raise Stop(other_system(manifest))
         check(manifest) if args.check else set_up(manifest)

@@ -7,6 +7,7 @@
 //! One thin file a subcommand.
 
 mod check;
+mod debrief;
 mod demo;
 mod doctor;
 mod fly;
@@ -45,6 +46,7 @@ enum Command {
     Hear(hear::Args),
     Check(check::Args),
     Say(say::Args),
+    Debrief(debrief::Args),
     Replay(replay::Args),
     Doctor(doctor::Args),
 }
@@ -83,6 +85,7 @@ pub fn run() -> ExitCode {
         Command::Hear(a) => hear::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
+        Command::Debrief(a) => debrief::run(a),
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };

@@ -7,7 +7,11 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod browser;
+mod debrief;
 mod departure;
 mod flight;
 mod hear;
+mod schema;
 mod sessions;
+mod why;

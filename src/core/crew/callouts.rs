@@ -183,6 +183,36 @@ impl Crew {
             .collect()
     }
 
+    /// Every callout of this phase: armed or not, and what it waits for, in words.
+    pub(super) fn callouts_stand(&self) -> Vec<String> {
+        let none = Slots::new();
+        let here = self.book.callouts.iter().enumerate().filter(|(_, c)| c.phases.contains(&self.phase));
+        here.map(|(i, c)| {
+            if self.done.contains(&c.id) {
+                return format!("callout {}: made, and not armed again", c.id);
+            }
+            if self.who(c.by) == Who::Pilot {
+                return format!("callout {}: the pilot's own", c.id);
+            }
+            if !self.callouts[i].armed {
+                return format!("callout {}: not armed, for its mark was passed or jumped over", c.id);
+            }
+            let mark = match &c.edge {
+                Edge::When { expr, .. } => self.judged(expr, &none),
+                Edge::Through { signal, value, rising } => {
+                    let mark = value.eval(&self.scope(&none, None)).and_then(|v| v.number());
+                    let mark = mark.map_or_else(|| format!("{}, which is unknown", value.text), |n| n.to_string());
+                    let signal = &self.book.signals[signal.0 as usize].id;
+                    format!("{signal} {} through {mark}", if *rising { "rising" } else { "falling" })
+                }
+            };
+            let guard =
+                c.only_if.as_ref().map_or_else(String::new, |e| format!(", and then {}", self.judged(e, &none)));
+            format!("callout {}: armed for {mark}{guard}", c.id)
+        })
+        .collect()
+    }
+
     pub(super) fn callout_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {
         self.callouts.iter().zip(&self.book.callouts).filter(|(a, _)| a.armed).filter_map(|(a, c)| match c.edge {
             Edge::When { for_s, .. } => a.since.map(|t| Deadline::Sim(t.plus(for_s))),

@@ -425,6 +425,33 @@ impl Crew {
         }
     }
 
+    /// Where every checklist under way stands, in words.
+    pub(super) fn lists_stand(&self) -> Vec<String> {
+        let told = |(i, l): (usize, &Reading)| {
+            let item = self.item(i);
+            let waits = match (&l.stage, item) {
+                _ if l.held => "held by the pilot".to_string(),
+                _ if i + 1 < self.lists.len() => "waits for another list".into(),
+                (Stage::Queued { .. }, _) => match self.busy_flow() {
+                    Some(f) => format!("waits for the flow {}", self.book.flows[f.0 as usize].id),
+                    None => "is about to begin".into(),
+                },
+                (Stage::Open { .. }, Some(Item { waits_for: Some(e), .. })) => {
+                    format!("waits until {}", self.judged(e, &Slots::new()))
+                }
+                (Stage::Due(_) | Stage::Challenge(_), _) => "waits for the pilot's answer".into(),
+                (Stage::Objecting(_), _) => "the aircraft contradicts the answer".into(),
+                (Stage::Own { .. }, Some(Item { verify: Some(e), .. })) => {
+                    format!("its own answer needs {}", self.judged(e, &l.slots))
+                }
+                _ => "is speaking".into(),
+            };
+            let at = item.map_or(String::new(), |it| format!(" at {}", it.id));
+            format!("checklist {}{at}: {waits}", self.book.checklists[l.list.0 as usize].id)
+        };
+        self.lists.iter().enumerate().map(told).collect()
+    }
+
     pub(super) fn list_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {
         self.lists.last().into_iter().filter(|l| !l.held).filter_map(|l| match l.stage {
             Stage::Due(t) if t.0 < i64::MAX => Some(Deadline::Session(t)),

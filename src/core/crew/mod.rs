@@ -20,6 +20,7 @@ mod manners;
 mod phases;
 mod repair;
 mod scope;
+mod standing;
 mod talk;
 
 #[cfg(test)]

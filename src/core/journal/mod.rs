@@ -5,6 +5,7 @@
 //! `docs/journal.md` shows the line shapes.
 
 mod canon;
+pub mod debrief;
 pub mod read;
 pub mod record;
 pub mod replay;

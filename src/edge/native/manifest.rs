@@ -35,6 +35,8 @@ pub enum Stage {
     Run,
     /// To build from source.
     Build,
+    /// To test.
+    Test,
 }
 
 /// A Debian package.
