@@ -300,8 +300,8 @@ fn collect<'a>(node: Option<&'a Node>, out: &mut Vec<(&'a str, &'a Node)>) {
 pub fn contexts(book: &Book) -> Vec<CallSet> {
     let live = |phase: Option<u16>| -> CallSet {
         let open = |c: &crate::core::book::schema::Call| {
-            !c.answer_only
-                && !(c.chat && phase.is_some_and(|p| book.phases[p as usize].sterile))
+            let asleep = c.chat && phase.is_some_and(|p| book.phases[p as usize].sterile);
+            !(c.answer_only || asleep)
                 && (c.always || c.phases.is_empty() || phase.is_some_and(|p| c.phases.iter().any(|x| x.0 == p)))
         };
         (0..book.calls.len()).filter(|i| open(&book.calls[*i])).map(|i| CallId(i as u16)).collect()
