@@ -57,7 +57,7 @@ pub enum Engine {
 }
 
 /// Vosk's library in the models folder; a system's own is found without us.
-const LIBVOSK: &str = "vosk/libvosk.so";
+pub const LIBVOSK: &str = "vosk/libvosk.so";
 
 /// The Vosk ear for a book, listening; the words of the book that the model lacks go to the terminal. `waits`: whether an
 /// utterance may wait for a worker that is being started again.

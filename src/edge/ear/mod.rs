@@ -17,5 +17,5 @@ pub use listener::{Listener, News};
 pub use neural::{EarError, NeuralEar, Reading};
 pub use reader::Reader;
 pub use vosk_ear::{Unknown, VoskEar};
-pub use vosk_worker::{Launch, PROGRAM, WorkerError};
+pub use vosk_worker::{Launch, PROGRAM, Worker, WorkerError};
 pub use wired::NOMINAL_LATENCY_S;

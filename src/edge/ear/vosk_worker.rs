@@ -159,6 +159,18 @@ impl Worker {
         }
     }
 
+    /// Proves that it runs and speaks the protocol, before any model is loaded.
+    ///
+    /// # Errors
+    /// As [`answer`](Self::answer).
+    pub fn greet(&mut self, limit: Duration) -> Result<(), WorkerError> {
+        self.ask(&Ask::Words { words: Vec::new() }, &[]);
+        match self.answer(limit) {
+            Ok(_) | Err(WorkerError::Refused(_)) => Ok(()),
+            Err(e) => Err(e),
+        }
+    }
+
     /// Whether it has ended, and why; at once.
     pub fn dead(&mut self) -> Option<WorkerError> {
         match self.child.try_wait() {
