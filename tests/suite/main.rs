@@ -11,3 +11,4 @@ mod departure;
 mod flight;
 mod hear;
 mod sessions;
+mod vosk;

@@ -8,7 +8,7 @@ use super::reader::Reader;
 use super::vosk_talk::{Answer, Ask, LONGEST, check_model};
 use super::vosk_worker::{Launch, Worker, WorkerError};
 use crate::core::grammar::{CallId, CallSet, WordGraph, cover, expand, goes_on};
-use crate::core::matcher::{AT_LIMIT, EXACT, match_text};
+use crate::core::matcher::{AT_LIMIT, EXACT, SPLIT, match_text};
 use crate::core::search::Found;
 use crate::core::time::SessionTime;
 use std::collections::{BTreeMap, BTreeSet};
@@ -20,6 +20,8 @@ pub const SENTENCES: usize = 200;
 pub const MOST_SENTENCES: usize = 20_000;
 /// Words, one a line, that stand for all other speech: an optional file in the model's folder.
 pub const FILLERS: &str = "fillers.txt";
+/// Silence put before and behind an utterance, samples: Vosk hears words badly at the very edge (docs/vosk.md).
+const REST: u32 = RATE / 5;
 /// Samples a second.
 const RATE: u32 = 16_000;
 /// Loading takes a second for a small model on two cores, and much longer for a large one on a slow disk.
@@ -179,8 +181,10 @@ impl VoskEar {
                 _ => return Err(WorkerError::Garbled("another answer than `ready`".into())),
             }
         }
-        let from = samples.len().saturating_sub(LONGEST as usize);
-        let sound: Vec<i16> = samples[from..].iter().map(|s| (s * 32_767.0) as i16).collect();
+        let from = samples.len().saturating_sub((LONGEST - 2 * REST) as usize);
+        let rest = || std::iter::repeat_n(0, REST as usize);
+        let sound: Vec<i16> =
+            rest().chain(samples[from..].iter().map(|s| (s * 32_767.0) as i16)).chain(rest()).collect();
         let limit = ANSWER_LIMIT + Duration::from_secs_f64(sound.len() as f64 / f64::from(RATE));
         worker.ask(&Ask::Hear { samples: sound.len() as u32 }, &sound);
         match worker.answer(limit)? {
@@ -246,10 +250,15 @@ impl VoskEar {
         let whole_text = words.len() == text.split_whitespace().count();
         let said = words.join(" ");
         let mut ranked = match_text(&self.graph, live, &said, 0, (SessionTime::ZERO, SessionTime::ZERO)).ranked;
-        if !whole_text {
-            // Other speech was heard too: it may resemble a call, and no more.
-            ranked.iter_mut().for_each(|c| c.score = c.score.min(AT_LIMIT));
+        for c in &mut ranked {
+            // The words come from the grammar, so a missing one is no slip of a keyboard; and where other speech was heard
+            // too, a call is only resembled.
+            let said_so = whole_text && c.score >= EXACT - SPLIT * c.meanings.len().saturating_sub(1) as f64 - 1e-9;
+            if !said_so {
+                c.score = c.score.min(AT_LIMIT);
+            }
         }
+        ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
         let whole = ranked.first().is_some_and(|c| c.score >= EXACT)
             && !live.iter().any(|call| goes_on(&self.graph, call, &words));
         Found { ranked, whole, steps: 0 }
