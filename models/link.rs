@@ -2,6 +2,12 @@
 //!
 //! Without the feature `vosk` it does nothing, so that the program itself builds on a machine that lacks the library.
 
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_macros,
+    reason = "a build script reads its environment and prints to cargo"
+)]
+
 use std::path::Path;
 
 fn main() {

@@ -184,7 +184,6 @@ fn a_killed_worker_is_started_again_and_hears_the_same() {
 #[test]
 fn quotes_silence_and_an_empty_grammar_do_no_harm() {
     let Some(bench) = Bench::new() else { return };
-    // A word that the model has beside what would end a JSON string.
     let mut ear = bench.ear(&graph(&PHRASES[..1]));
     let sound = sound(&bench.say("a.wav", "ko", PHRASES[0]));
     assert_eq!(ear.read(&sound, &CallSet::none()).unwrap().found.ranked, []);
@@ -247,4 +246,44 @@ fn faults_of_the_command_line_are_one_sentence() {
     check(&english, &bench.path("model"), "is it a model for the book's language?");
     check("korean", &bench.path("nowhere"), "there is no Vosk model");
     check("korean", &bench.path("korean"), "is no Vosk model");
+}
+
+#[test]
+fn flies_by_a_recording_and_refuses_where_a_call_that_counts_cannot_be_heard() {
+    let Some(bench) = Bench::new() else { return };
+    let wording = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrasebooks/common/wording.toml");
+    std::fs::copy(wording, bench.path("korean/wording.toml")).unwrap();
+    // Three calls with pauses, as a recording.
+    let mut samples = Vec::new();
+    for (i, phrase) in [0, 10, 14].into_iter().enumerate() {
+        samples.extend(std::iter::repeat_n(0.0, 16_000));
+        samples.extend(sound(&bench.say(&format!("{i}.wav"), "ko", PHRASES[phrase])));
+        samples.extend(std::iter::repeat_n(0.0, 16_000));
+    }
+    antiphon::edge::audio::recorder::write_mono(&bench.path("mic.wav"), 16_000, &samples).unwrap();
+    let fly = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_antiphon"));
+        command.args(["fly", "--engine", "vosk", "--vosk-model"]).arg(bench.path("model"));
+        command.arg("--book").arg(bench.path("korean")).arg("--mic").arg(bench.path("mic.wav"));
+        command.arg("--journal").arg(bench.path("journal.jsonl")).output().unwrap()
+    };
+    let output = fly();
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{told}");
+    let journal = std::fs::read_to_string(bench.path("journal.jsonl")).unwrap();
+    let lines = journal.lines().map(|l| serde_json::from_str::<Value>(l).expect(l));
+    let accepted: Vec<String> = lines
+        .filter(|l| l["action"]["note"] == "accepted")
+        .map(|l| l["action"]["meaning"]["call"].as_str().unwrap().to_owned())
+        .collect();
+    assert_eq!(accepted, ["c0", "c10", "c14"]);
+
+    let book = bench.path("korean/book.toml");
+    let text = std::fs::read_to_string(&book).unwrap() + "\n[calls.reject]\nsay = [\"stop\"]\nalways = true\n";
+    std::fs::write(&book, text).unwrap();
+    let output = fly();
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(2), "{told}");
+    assert!(told.contains("nobody would be heard saying reject, which must always be heard"), "{told}");
+    assert!(told.contains("does not know the word \u{201c}stop\u{201d}"), "{told}");
 }
