@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DELETE_ON_ERROR:
-.PHONY: help setup demo test bench clean
+.PHONY: help setup demo vosk test bench clean
 .DEFAULT_GOAL := help
 
 help: ## this list
@@ -19,11 +19,15 @@ demo: setup ## a departure by voice with a synthetic captain: out/demo/flight.wa
 	cargo run --release --locked --quiet --bin antiphon -- replay out/demo/journal.jsonl
 	@echo "demo: done; listen to out/demo/flight.wav, read out/demo/transcript.md"
 
-test: ## set-up, also of the tests' browser; format, lints and every test; with REQUIRE=1 a test that would skip fails
-	@python3 models/setup.py --tests
+vosk: ## the Vosk ear: libvosk (26 MB) and the worker that is linked to it; docs/vosk.md says how to add a model
+	@python3 models/setup.py --with vosk
+	cargo build --release --locked --features vosk --bin antiphon-vosk
+
+test: ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
-	cargo clippy --locked --all-targets -- -D warnings
-	cargo test --locked
+	cargo clippy --locked --all-targets --features vosk -- -D warnings
+	cargo test --locked --features vosk
 	@echo "test: format, lints and tests all passed"
 
 bench: setup ## the benchmarks of tests/bench

@@ -1,11 +1,12 @@
 //! `antiphon fly`.
 
-use super::wiring::{self, failure};
+use super::wiring::{self, Engine, failure};
 use super::{CliResult, Failure, Outcome, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::crew::io::{Action, Input};
+use crate::core::gate;
 use crate::core::journal::{Journal, Line as Entry, resume};
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
@@ -40,6 +41,12 @@ pub struct Args {
     /// Where you are heard: a WAV file, or none.
     #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
     mic: PathBuf,
+    /// Which recogniser hears you.
+    #[arg(long, value_enum, default_value = "neural")]
+    engine: Engine,
+    /// The folder of a Vosk model, for --engine vosk; else `vosk-model` in the models folder.
+    #[arg(long, value_name = "DIR")]
+    vosk_model: Option<PathBuf>,
     /// Where the crew speaks: a WAV file (left you, right the crew), or none.
     #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
     speaker: PathBuf,
@@ -110,6 +117,18 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         Box::new(Silent)
     };
     let ears = match &sound {
+        Some(_) if args.engine == Engine::Vosk => {
+            let settings = gate::Settings::default();
+            let mut listener = wiring::vosk(&places, &book, args.vosk_model.as_deref(), settings, true)?;
+            let deaf = wiring::deaf_to(&book, listener.ear_mut());
+            if !deaf.is_empty() {
+                return Err(Failure::new(format!(
+                    "with this Vosk model nobody would be heard saying {}, which must always be heard: give them wordings in words that it knows, or use --engine neural",
+                    deaf.join(", ")
+                )));
+            }
+            Ears::Sound(Box::new(listener))
+        }
         Some(_) => Ears::Sound(Box::new(wiring::listener(&places, &book)?)),
         None => Ears::Typed,
     };

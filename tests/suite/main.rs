@@ -15,3 +15,4 @@ mod hear;
 mod schema;
 mod sessions;
 mod why;
+mod vosk;
