@@ -6,6 +6,7 @@
 )]
 //! One thin file a subcommand.
 
+mod aircraft;
 mod check;
 mod demo;
 mod doctor;

@@ -9,4 +9,5 @@
 mod books;
 mod departure;
 mod hear;
+mod link;
 mod sessions;

@@ -33,7 +33,8 @@ impl Crew {
     }
 
     fn calls_out(&self, i: usize) -> bool {
-        self.callouts[i].armed && self.who(self.book.callouts[i].by) != Who::Pilot
+        let c = &self.book.callouts[i];
+        self.callouts[i].armed && self.who(c.by) != Who::Pilot && !self.theirs.contains(&c.id)
     }
 
     pub(super) fn move_callouts(&mut self) -> bool {
@@ -123,6 +124,16 @@ impl Crew {
                 self.not_done(format!("callout {}", c.id), "its moment was jumped over".into());
             }
         }
+    }
+
+    /// The first state after a jump or a lost link: the phase it shows is entered, and what is already true is not called.
+    pub(super) fn arrive(&mut self) {
+        for _ in 0..self.book.phases.len() {
+            if !self.move_phases() {
+                break;
+            }
+        }
+        self.jumped();
     }
 
     /// The crossings to look out for now.

@@ -219,13 +219,7 @@ impl Intake {
         }
     }
 
-    fn state(
-        &mut self,
-        time_s: f64,
-        seq: Option<u64>,
-        values: BTreeMap<String, Option<Value>>,
-        out: &mut Vec<Event>,
-    ) {
+    fn state(&mut self, time_s: f64, seq: Option<u64>, values: BTreeMap<String, Option<Value>>, out: &mut Vec<Event>) {
         // Beyond this no clock of ours can count.
         if time_s.abs() > LATEST_S {
             return self.fault(out, FaultKind::WrongValue, &format!("time {time_s} s"));
@@ -370,10 +364,7 @@ mod tests {
 
     #[test]
     fn far_back_is_a_jump() {
-        check(
-            &[r#"{"type":"state","time_s":50}"#, r#"{"type":"state","time_s":3}"#],
-            &["50: {}", "Jumped", "3: {}"],
-        );
+        check(&[r#"{"type":"state","time_s":50}"#, r#"{"type":"state","time_s":3}"#], &["50: {}", "Jumped", "3: {}"]);
     }
 
     #[test]

@@ -142,9 +142,8 @@ impl Message {
 }
 
 /// Every type that is known.
-pub const TYPES: &[&str] = &[
-    "hello", "describe", "state", "set", "result", "pause", "rate", "reposition", "ping", "pong", "error",
-];
+pub const TYPES: &[&str] =
+    &["hello", "describe", "state", "set", "result", "pause", "rate", "reposition", "ping", "pong", "error"];
 
 #[cfg(test)]
 mod tests {
@@ -189,8 +188,12 @@ mod tests {
         let text = std::fs::read_to_string(&path).expect("the schema is there");
         let stands: serde_json::Value = serde_json::from_str(&text).expect("JSON");
         assert_eq!(stands, schema, "make docs/link-protocol.schema.json anew with UPDATE=1");
-        let types: Vec<&str> =
-            schema["oneOf"].as_array().expect("types").iter().filter_map(|m| m["properties"]["type"]["const"].as_str()).collect();
+        let types: Vec<&str> = schema["oneOf"]
+            .as_array()
+            .expect("types")
+            .iter()
+            .filter_map(|m| m["properties"]["type"]["const"].as_str())
+            .collect();
         assert_eq!(types, TYPES);
     }
 

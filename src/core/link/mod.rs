@@ -8,6 +8,7 @@ pub mod faults;
 pub mod intake;
 pub mod lines;
 pub mod message;
+pub mod pending;
 pub mod units;
 
 pub use clock::Clock;
