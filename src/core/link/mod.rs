@@ -9,6 +9,7 @@ pub mod intake;
 pub mod lines;
 pub mod message;
 pub mod pending;
+pub mod property;
 pub mod units;
 
 pub use clock::Clock;
