@@ -34,7 +34,7 @@ pub struct Args {
     /// The book: a name or a folder.
     #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
     book: PathBuf,
-    /// The aircraft: built-in, a simulator (tcp:HOST:PORT), or a recorded session (record:FILE).
+    /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
     #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
     link: aircraft::Choice,
     /// Where you are heard: a WAV file, or none.

@@ -10,4 +10,5 @@ mod books;
 mod departure;
 mod hear;
 mod link;
+mod oracle;
 mod sessions;

@@ -2,6 +2,7 @@
 
 mod built_in;
 pub mod live;
+pub mod property;
 pub mod record;
 pub mod tcp;
 
