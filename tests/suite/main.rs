@@ -8,6 +8,7 @@
 
 mod books;
 mod departure;
+mod flight;
 mod hear;
 mod link;
 mod oracle;

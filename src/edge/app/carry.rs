@@ -60,7 +60,7 @@ impl App {
                     Some(Err(e)) => e.to_string(),
                     _ => "the voice stopped over a sentence; it goes on with the next".to_string(),
                 };
-                self.room_failed("the voice", &why);
+                self.room_failed("voice", &why);
                 let words = speech.text.split_whitespace().count() as f64;
                 let n = (words / SILENT_WORDS_PER_S * f64::from(EAR_RATE)) as usize;
                 Pcm::whole(EAR_RATE, vec![0.0; n])
@@ -238,7 +238,7 @@ impl App {
         let news = match caught(|| ear.feed(&mic)) {
             Some(news) => news,
             None => {
-                self.room_failed("the ear", "the ear stopped over a block of sound; it goes on with the next");
+                self.room_failed("ear", "the ear stopped over a block of sound; it goes on with the next");
                 Vec::new()
             }
         };
@@ -248,7 +248,7 @@ impl App {
                 super::ears::EarNews::Heard { at, heard, decision_ms } => {
                     self.put(at, Event::Heard { heard, decision_ms });
                 }
-                super::ears::EarNews::Failed { why } => self.room_failed("the ear", &why),
+                super::ears::EarNews::Failed { why } => self.room_failed("ear", &why),
             }
         }
         self.voice()
