@@ -117,8 +117,11 @@ fn sim_at(log: &[Row], wall: f64) -> f64 {
     a.sim + (b.sim - a.sim) * ((wall - a.wall) / (b.wall - a.wall).max(1e-9)).clamp(0.0, 2.0)
 }
 
+/// A quantity of a row.
+type Of = fn(&Row) -> f64;
+
 /// When a quantity first crosses a value in rows of some stages, s of the simulator.
-fn crossing(log: &[Row], stages: &[&str], of: fn(&Row) -> f64, value: f64, rising: bool) -> Option<f64> {
+fn crossing(log: &[Row], stages: &[&str], of: Of, value: f64, rising: bool) -> Option<f64> {
     let sign = if rising { 1.0 } else { -1.0 };
     log.windows(2).filter(|w| stages.contains(&w[1].stage.as_str())).find_map(|w| {
         let (a, b) = ((of(&w[0]) - value) * sign, (of(&w[1]) - value) * sign);
@@ -277,7 +280,7 @@ struct Score {
 fn score(flight: &Flight, flown: &Flown) -> Vec<Score> {
     let log = &flown.log;
     let (check, v1, vr) = flight.speeds;
-    let (ias, height): (fn(&Row) -> f64, fn(&Row) -> f64) = (|r| r.ias_kt, |r| r.height_ft);
+    let (ias, height): (Of, Of) = (|r| r.ias_kt, |r| r.height_ft);
     let ground = ["roll", "climb"];
     let mut due: Vec<(&'static str, Option<f64>, bool, bool)> = vec![
         ("Speed check", crossing(log, &ground, ias, check, true), true, false),

@@ -366,11 +366,10 @@ impl Thread {
             c.proving = c.proving.take().filter(|(_, t)| (now - *t).as_secs_f64() < AGAIN_S);
             if c.proving.is_none()
                 && let Some(path) = c.to_prove.pop()
+                && !c.proven.contains(&path)
             {
-                if !c.proven.contains(&path) {
-                    text.push_str(&wire::get(&path));
-                    c.proving = Some((path, now));
-                }
+                text.push_str(&wire::get(&path));
+                c.proving = Some((path, now));
             }
             if (now - self.polled).as_secs_f64() >= self.file.poll_s {
                 self.polled = now;
