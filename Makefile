@@ -7,7 +7,7 @@ SHELL := /bin/bash
 .DEFAULT_GOAL := help
 
 help: ## this list
-	@sed -nE 's/^([a-z]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
+	@sed -nE 's/^([a-z-]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
 
 setup: ## install, fetch and verify what is not in this repository (models/manifest.toml); quick when all is there
 	@python3 models/setup.py
@@ -19,11 +19,17 @@ demo: setup ## a departure by voice with a synthetic captain: out/demo/flight.wa
 	cargo run --release --locked --quiet --bin antiphon -- replay out/demo/journal.jsonl
 	@echo "demo: done; listen to out/demo/flight.wav, read out/demo/transcript.md"
 
-test: setup ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+test: ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
 	cargo clippy --locked --all-targets -- -D warnings
 	cargo test --locked
 	@echo "test: format, lints and tests all passed"
+
+.PHONY: test-link
+test-link: ## callouts against flight models that nobody here wrote, nine flights in parallel: a table of errors; 6 minutes
+	@python3 models/setup.py --with test
+	REQUIRE=1 FLIGHTS=all cargo test --locked --test suite oracle:: -- --nocapture
 
 bench: setup ## the benchmarks of tests/bench
 	cargo bench --locked

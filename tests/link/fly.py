@@ -1,10 +1,10 @@
 #!/usr/bin/env python3
 """Flies a flight model of the open-source library JSBSim as a process of its own: the oracle of the link's tests.
 
-    fly.py --root FOLDER --aircraft NAME --log FILE --commands PORT --state PORT [--rate R] [--hz N] [--plan PLAN]
+    fly.py --root FOLDER --aircraft NAME --log FILE --commands PORT --state PORT [--rate R] [--fast F] [--hz N] [--plan PLAN]
 
-The model runs in step with the clock on the wall, R times as fast. It understands `get` and `set` on the TCP port
-COMMANDS and sends rows to the UDP port STATE, N a simulated second. This script is the pilot flying: thrust, pitch, bank
+The model runs in step with the clock on the wall: takeoff and go-around R times as fast, what lies between F times. It
+understands `get` and `set` on the TCP port COMMANDS and sends rows to the UDP port STATE, N a simulated second. This script is the pilot flying: thrust, pitch, bank
 and direction by simple laws. Gear and flaps it leaves to whoever speaks to the TCP port. Every step of the model is
 written to the log with the time on the wall: what the callouts are held against.
 """
@@ -76,6 +76,10 @@ class Pilot:
         self.stage, self.since = stage, now
         print(f"{now:.2f} {stage}", flush=True)
 
+    def between(self, agl):
+        """Whether it is neither taking off nor coming to the go-around."""
+        return self.stage == "level" or (self.stage == "climb" and agl > 1100) or (self.stage == "descent" and agl > 700)
+
     def step(self, now):
         f, how = self.fdm, self.how
         ias, agl = f["velocities/vc-kts"], f["position/h-agl-ft"] - how["rest_ft"]
@@ -91,7 +95,7 @@ class Pilot:
                 self.go("climb", now)
         elif self.stage in ("climb", "around"):
             throttle, pitch = 1.0, how["pitch"]
-            top = 1600 if self.stage == "climb" else 1300
+            top = 1600 if self.stage == "climb" else 1200
             if self.args.plan == "takeoff":
                 if agl > 1250:
                     self.go("end", now)
@@ -140,11 +144,13 @@ def main():
         parser.add_argument("--" + name, required=True)
     for name in ("commands", "state"):
         parser.add_argument("--" + name, required=True, type=int)
-    parser.add_argument("--rate", type=float, default=1.0)
+    parser.add_argument("--rate", type=float, default=1.0, help="of takeoff and go-around")
+    parser.add_argument("--fast", type=float, default=4.0, help="of what lies between")
     parser.add_argument("--hz", type=float, default=20.0)
     parser.add_argument("--hold", type=float, default=10.0, help="simulated seconds before the takeoff roll")
+    parser.add_argument("--after", type=float, default=13.0, help="simulated seconds after the plan's end")
     parser.add_argument("--plan", choices=["takeoff", "circuit"], default="takeoff")
-    parser.add_argument("--until", type=float, default=420.0, help="simulated seconds at most")
+    parser.add_argument("--until", type=float, default=900.0, help="simulated seconds at most")
     args = parser.parse_args()
     sys.path.insert(0, os.path.dirname(os.path.abspath(args.root)))
     # The module wants numpy to be there when it is loaded; nothing that is called here makes use of it.
@@ -164,13 +170,12 @@ def main():
         if args.aircraft == "c172x":
             fdm["fcs/mixture-cmd-norm"] = 0.9
         pilot = Pilot(fdm, how, args)
-        began = time.monotonic()
+        due = time.monotonic()
         with open(args.log, "w") as log:
             log.write("wall,sim,ias_kt,radio_height_ft,fpm,gear,flap,gear_cmd,flap_cmd,wow,stage\n")
             print("running", flush=True)
-            steps, end = 0, None
+            end = None
             while True:
-                due = began + steps * DT / args.rate
                 wait = due - time.monotonic()
                 if wait > 0:
                     time.sleep(wait)
@@ -178,7 +183,7 @@ def main():
                 ias, agl = pilot.step(now)
                 if not fdm.run():
                     sys.exit("the flight model has stopped")
-                steps += 1
+                due += DT / (args.fast if pilot.between(agl) else args.rate)
                 f = fdm
                 log.write(
                     f"{time.time():.6f},{f.get_sim_time():.6f},{f['velocities/vc-kts']:.5f},"
@@ -187,7 +192,7 @@ def main():
                     f"{f['fcs/flap-cmd-norm']:.4f},{f['gear/wow']:.0f},{pilot.stage}\n"
                 )
                 if pilot.stage == "end":
-                    end = end or now + 20
+                    end = end or now + args.after
                 if now > args.until or (end and now > end):
                     break
 

@@ -136,10 +136,18 @@ impl App {
         self.feed(Input::State { delta })
     }
 
-    /// Looks after a live link now and then: what came to rest is still to be sent.
+    /// When a live link is to be looked after: now and then, and when the engine may be sent what it is owed.
+    pub(super) fn look_at(&self) -> SessionTime {
+        let look = self.parts.link.next_frame();
+        if self.linked.owing { look.min(self.linked.sent.plus(STATE_S)) } else { look }
+    }
+
+    /// Looks after a live link: what came too soon after the last, or came to rest, is still to be sent.
     pub(super) fn look(&mut self) -> Result<(), AppError> {
-        self.parts.link.frame();
-        if self.linked.owing && self.parts.link.live().is_some_and(|r| r.up) {
+        if self.parts.link.next_frame() <= self.now {
+            self.parts.link.frame();
+        }
+        if std::mem::take(&mut self.linked.owing) && self.parts.link.live().is_some_and(|r| r.up) {
             self.owed_state()?;
         }
         self.pilot()

@@ -238,7 +238,7 @@ impl App {
         let block = self.parts.ears.hears_sound() || self.parts.recorder.is_some();
         let pilot = self.hands.wake;
         [
-            Some((self.parts.link.next_frame(), Next::Frame)),
+            Some((self.look_at(), Next::Frame)),
             self.queue.next_change().map(|t| (t, Next::Voice)),
             block.then(|| (self.block_end(self.blocks + 1), Next::Block)),
             self.agenda.first_key_value().map(|((t, _), _)| (*t, Next::Agenda)),

@@ -31,6 +31,9 @@ const AGAIN_S: f64 = 0.5;
 /// Greatest step back of the clock that is a late row, s.
 const LATE_S: f64 = 1.0;
 
+/// The same row again after less than this has been sent twice.
+const REPEATED: Duration = Duration::from_millis(3);
+
 struct Wish {
     request: u64,
     control: String,
@@ -185,7 +188,14 @@ impl Thread {
             Row::Bad(why) => self.fault(FaultKind::Unreadable, &why)?,
             Row::Values(values) => {
                 if self.last_row.as_deref() == Some(bytes) {
-                    return self.fault(FaultKind::Duplicate, "a row");
+                    // Told again at once it is a repeated datagram; later, a simulator whose clock stands.
+                    let standing = self.row_at.is_some_and(|t| now - t >= REPEATED);
+                    (self.row_at, self.sign_at) = (Some(now), Some(now));
+                    return if standing {
+                        self.say(LinkNews::Standing)
+                    } else {
+                        self.fault(FaultKind::Duplicate, "a row")
+                    };
                 }
                 let Some(Some(time_s)) = values.first().copied() else {
                     return self.fault(FaultKind::WrongValue, "a row without a time");
