@@ -12,6 +12,7 @@ mod demo;
 mod doctor;
 mod fly;
 mod hear;
+mod link;
 mod replay;
 mod say;
 mod telling;
@@ -44,6 +45,7 @@ enum Command {
     Fly(fly::Args),
     Demo(demo::Args),
     Hear(hear::Args),
+    Link(link::Args),
     Check(check::Args),
     Say(say::Args),
     Replay(replay::Args),
@@ -82,6 +84,7 @@ pub fn run() -> ExitCode {
         Command::Fly(a) => fly::run(a, models),
         Command::Demo(a) => demo::run(a, models),
         Command::Hear(a) => hear::run(a, models),
+        Command::Link(a) => link::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
         Command::Replay(a) => replay::run(a),

@@ -95,13 +95,12 @@ class Pilot:
                 self.go("climb", now)
         elif self.stage in ("climb", "around"):
             throttle, pitch = 1.0, how["pitch"]
-            top = 1600 if self.stage == "climb" else 1200
-            if self.args.plan == "takeoff":
+            if self.args.plan == "takeoff" or self.stage == "around":
                 if agl > 1250:
                     self.go("end", now)
-            elif agl > top - 0.06 * climb_fpm:
-                self.level_ft = top
-                self.go("level" if self.stage == "climb" else "end", now)
+            elif agl > 1600 - 0.06 * climb_fpm:
+                self.level_ft = 1600
+                self.go("level", now)
         elif self.stage == "level":
             pitch = how["base"] + clamp((self.level_ft - agl) * 0.02 - climb_fpm * 0.004, -8, 8)
             throttle = clamp(how["cruise"] + (how["approach_kt"] - ias) * 0.02, 0.0, 1.0)

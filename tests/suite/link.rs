@@ -73,22 +73,28 @@ fn is_frame(n: &LinkNews) -> bool {
     matches!(n, LinkNews::Frame { .. })
 }
 
-#[test]
-fn the_simulator_of_the_docs_flies() {
+/// The simulator that the docs print.
+fn toy(port: u16) -> Running {
     let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/link-protocol.md");
     let page = std::fs::read_to_string(page).expect("the page is there");
     let code = page.split("```python\n").nth(1).and_then(|c| c.split("```").next()).expect("the code is there");
     assert!(code.lines().count() <= 42, "it says forty lines");
-    let port = free_port();
-    let mut ear = Ear::to(port);
-    ear.told(5.0, "waiting for the simulator");
     let mut child = Command::new("python3")
         .args(["-c", code, &port.to_string()])
         .stdout(Stdio::piped())
         .spawn()
         .expect("python3 runs; set-up needs it too");
-    let _out = child.stdout.take();
-    let _child = Running(child);
+    let mut first = String::new();
+    BufReader::new(child.stdout.take().expect("piped")).read_line(&mut first).expect("it says that it listens");
+    Running(child)
+}
+
+#[test]
+fn the_simulator_of_the_docs_flies() {
+    let port = free_port();
+    let mut ear = Ear::to(port);
+    ear.told(5.0, "waiting for the simulator");
+    let _child = toy(port);
     let up = ear.until(10.0, |n| matches!(n, LinkNews::Up { .. }));
     assert_eq!(up, LinkNews::Up { program: "a toy".into(), callouts: Vec::new() });
     for _ in 0..20 {
@@ -302,4 +308,53 @@ fn a_recorded_session_plays_back() {
     assert!(ear.began.elapsed() > Duration::from_millis(150), "in its own time");
     ear.until(2.0, |n| matches!(n, LinkNews::Down { .. }));
     assert!(ear.live.ask(1, "gear_lever", &Value::Word("up".into())).is_some_and(|r| r.is_err()));
+}
+
+/// Runs the program, typing nothing for `seconds`; what it printed.
+fn antiphon(args: &[&str], seconds: u64, status: i32) -> String {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_antiphon"))
+        .args(args)
+        .args(["--book", "tests/link/book"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it runs");
+    let stdin = child.stdin.take();
+    std::thread::sleep(Duration::from_secs(seconds));
+    drop(stdin);
+    let out = child.wait_with_output().expect("it ends");
+    let text = String::from_utf8_lossy(&out.stdout).into_owned();
+    assert_eq!(out.status.code(), Some(status), "{text}{}", String::from_utf8_lossy(&out.stderr));
+    text
+}
+
+fn holds(text: &str, parts: &[&str]) {
+    for part in parts {
+        assert!(text.contains(part), "{part} is not in\n{text}");
+    }
+}
+
+#[test]
+fn a_link_is_shown_recorded_and_flown_again() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| dir.path().join(name).display().to_string();
+    let (port, file) = (free_port(), path("states.jsonl"));
+    let link = format!("tcp:127.0.0.1:{port}");
+    let text = antiphon(&["link", "--link", &link, "--for", "0.5"], 0, 1);
+    holds(&text, &["waiting for the simulator", "No aircraft was seen"]);
+    let toy = toy(port);
+    let text = antiphon(&["link", "--link", &link, "--for", "3", "--record", &file], 0, 0);
+    holds(&text, &["in sight: a toy", "ias_kt", "radio_height_ft", "callout one_thousand is not made"]);
+    holds(&text, &["flap_lever", "call flaps moves nothing"]);
+    let row = text.lines().find(|l| l.starts_with("ias_kt")).expect("a row");
+    let rate: f64 = row.split_whitespace().nth(3).and_then(|n| n.parse().ok()).expect("a rate");
+    assert!((10.0..=21.0).contains(&rate), "{row}");
+    drop(toy);
+    let fly =
+        |link: &str, seconds| antiphon(&["fly", "--typed", "--journal", &path("j.jsonl"), "--link", link], seconds, 0);
+    let text = fly(&format!("record:{file}"), 5);
+    holds(&text, &["in sight: a recorded session", "the recorded session is over", "lost sight of the aircraft"]);
+    assert!(!text.contains("Speed check"), "{text}");
 }

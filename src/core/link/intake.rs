@@ -19,6 +19,8 @@ pub enum Event {
         /// Callouts that the aircraft makes itself.
         callouts: Vec<String>,
     },
+    /// The controls that can be set, as far as described.
+    Offers(Vec<String>),
     /// A new state.
     Frame {
         /// The simulator's clock, s.
@@ -174,6 +176,8 @@ impl Intake {
                 for (name, d) in signals {
                     self.describe(name, &d, out);
                 }
+                let settable = self.sources.iter().filter(|(_, s)| s.settable);
+                out.push(Event::Offers(settable.map(|(name, _)| name.clone()).collect()));
             }
             Message::State { time_s, seq, values } => self.state(time_s, seq, values, out),
             Message::Result { id, ok, reads, why } => {
@@ -294,7 +298,7 @@ mod tests {
         }
         let told: Vec<String> = events
             .iter()
-            .skip(1)
+            .filter(|e| !matches!(e, Event::Greeted { .. } | Event::Offers(_)))
             .map(|e| match e {
                 Event::Frame { time_s, delta } => format!("{time_s}: {delta:?}"),
                 other => format!("{other:?}"),
@@ -309,7 +313,8 @@ mod tests {
     #[test]
     fn values_come_in_the_unit_of_the_name() {
         let mut i = intake();
-        i.push(format!("{HELLO}\n{DESCRIBE}\n").as_bytes());
+        let events = i.push(format!("{HELLO}\n{DESCRIBE}\n").as_bytes());
+        assert_eq!(events.last(), Some(&Event::Offers(vec!["gear_lever".into(), "ias_kt".into()])));
         let events = i.push(b"{\"type\":\"state\",\"time_s\":1,\"values\":{\"ias_kt\":100}}\n");
         let [Event::Frame { delta, .. }] = &events[..] else { panic!("{events:?}") };
         let kt = delta["ias_kt"].as_ref().and_then(Value::number).expect("a number");

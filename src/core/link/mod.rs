@@ -4,6 +4,7 @@
 //! `docs/link-protocol.md` describes the protocol, `docs/links.md` the link file of the property-tree adapter.
 
 pub mod clock;
+pub mod cost;
 pub mod faults;
 pub mod intake;
 pub mod lines;
@@ -11,6 +12,7 @@ pub mod message;
 pub mod pending;
 pub mod property;
 pub mod units;
+pub mod watch;
 
 pub use clock::Clock;
 pub use faults::{FaultKind, Faults};

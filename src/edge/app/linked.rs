@@ -78,7 +78,7 @@ impl App {
             }
             LinkNews::Rate(rate) => self.tell(Side::Flight, self.now, &format!("the simulator runs at rate {rate}")),
             LinkNews::Jumped => self.linked.unlived = true,
-            LinkNews::Delay(_) => {}
+            LinkNews::Delay(_) | LinkNews::Offers(_) => {}
             LinkNews::Result { request, failed } => {
                 self.feed(Input::SetResult { request, failed })?;
             }

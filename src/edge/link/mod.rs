@@ -73,6 +73,8 @@ pub enum LinkNews {
         /// Callouts that the aircraft makes itself.
         callouts: Vec<String>,
     },
+    /// The controls that can be moved.
+    Offers(Vec<String>),
     /// The simulator is gone.
     Down {
         /// One sentence.

@@ -7,6 +7,7 @@
 use super::live::{Hand, Live};
 use super::{LinkNews, Tell};
 use crate::core::aircraft::Value;
+use crate::core::book::schema::ControlKind;
 use crate::core::link::lines::{Line, Lines};
 use crate::core::link::property::wire::{self, Reply, Row};
 use crate::core::link::property::{Do, LinkFile, Map, Reach};
@@ -227,6 +228,8 @@ impl Thread {
             self.up = true;
             let (program, callouts) = (self.file.title.clone(), self.file.callouts.clone());
             self.say(LinkNews::Up { program, callouts })?;
+            let ours = self.file.controls.iter().filter(|(_, c)| c.kind != ControlKind::Owned);
+            self.say(LinkNews::Offers(ours.map(|(name, _)| name.clone()).collect()))?;
         }
         let delta = self.map.signals(&self.file, self.session(now));
         self.say(LinkNews::Frame { arrived: now, time_s, delta })

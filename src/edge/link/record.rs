@@ -94,6 +94,9 @@ impl Writer {
     }
 }
 
+/// While a recorded clock stands, that is told this often.
+const STANDS: Duration = Duration::from_millis(500);
+
 struct NoHand;
 
 impl Hand for NoHand {
@@ -111,11 +114,21 @@ pub fn play(path: &Path, known: BTreeMap<String, ValueKind>, origin: SessionTime
     std::thread::spawn(move || {
         let began = Instant::now();
         let mut intake = Intake::new(known);
-        let mut greeting = None;
+        let (mut greeting, mut paused) = (None, false);
         for line in BufReader::new(file).split(b'\n') {
             let Ok(mut line) = line else { break };
             let at_s = serde_json::from_slice::<At>(&line).map_or(0.0, |a| a.at_s.clamp(0.0, 1e6));
-            std::thread::sleep(Duration::from_secs_f64(at_s).saturating_sub(began.elapsed()));
+            loop {
+                let wait = Duration::from_secs_f64(at_s).saturating_sub(began.elapsed());
+                std::thread::sleep(wait.min(STANDS));
+                if wait <= STANDS {
+                    break;
+                }
+                // A simulator whose clock stands is still there.
+                if paused && !tell(LinkNews::Standing) {
+                    return;
+                }
+            }
             line.push(b'\n');
             for event in intake.push(&line) {
                 let news = match event {
@@ -129,11 +142,14 @@ pub fn play(path: &Path, known: BTreeMap<String, ValueKind>, origin: SessionTime
                         }
                         LinkNews::Frame { arrived: Instant::now(), time_s, delta }
                     }
-                    Event::Paused(paused) => LinkNews::Paused(paused),
+                    Event::Paused(now) => {
+                        paused = now;
+                        LinkNews::Paused(now)
+                    }
                     Event::Rate(rate) => LinkNews::Rate(rate),
                     Event::Jumped => LinkNews::Jumped,
                     Event::Told(text) | Event::Leave(text) => LinkNews::Told(text),
-                    Event::Result { .. } | Event::Ping(_) | Event::Pong(_) => continue,
+                    Event::Offers(_) | Event::Result { .. } | Event::Ping(_) | Event::Pong(_) => continue,
                 };
                 if !tell(news) {
                     return;

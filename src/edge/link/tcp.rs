@@ -271,6 +271,7 @@ impl<'a> Talk<'a> {
         for event in events {
             match event {
                 Event::Greeted { program, callouts, .. } => self.greeting = Some(LinkNews::Up { program, callouts }),
+                Event::Offers(controls) => self.say(LinkNews::Offers(controls))?,
                 Event::Frame { time_s, delta } => self.frame(now, time_s, delta)?,
                 Event::Result { id, reads, failed } => {
                     let settled = lock(self.shared).pending.answered(id, reads.as_ref(), failed);

@@ -4,7 +4,7 @@ use super::file::LinkFile;
 use crate::core::aircraft::{Delta, SignalId, Value};
 use crate::core::book::expr::{Name, Scope};
 use crate::core::time::SessionTime;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What was not heard of for this long is not known, in polls and at least in seconds.
 const STALE_POLLS: f64 = 4.0;
@@ -14,6 +14,9 @@ const STALE_S: f64 = 2.0;
 #[derive(Debug, Clone, Default)]
 pub struct Map {
     numbers: BTreeMap<String, (Option<f64>, SessionTime)>,
+    /// Properties heard since the signals were last told.
+    fresh: BTreeSet<String>,
+    told: BTreeMap<String, Option<Value>>,
 }
 
 struct Values<'a> {
@@ -32,6 +35,9 @@ impl Scope for Values<'_> {
 impl Map {
     /// A property has this number now; `None`: it has none.
     pub fn put(&mut self, path: &str, number: Option<f64>, at: SessionTime) {
+        if !self.fresh.contains(path) {
+            self.fresh.insert(path.to_string());
+        }
         match self.numbers.get_mut(path) {
             Some(slot) => *slot = (number, at),
             None => drop(self.numbers.insert(path.to_string(), (number, at))),
@@ -45,18 +51,19 @@ impl Map {
 
     /// Everything is unknown.
     pub fn clear(&mut self) {
-        self.numbers.clear();
+        *self = Map::default();
     }
 
-    /// Every signal as known at `at`; what is not known, or was not heard of for too long, is `None`.
-    pub fn signals(&self, file: &LinkFile, at: SessionTime) -> Delta {
+    /// The signals as known at `at` that were heard since they were last told, or have changed; what is not known, or was
+    /// not heard of for too long, is `None`.
+    pub fn signals(&mut self, file: &LinkFile, at: SessionTime) -> Delta {
         let stale_s = STALE_S.max(STALE_POLLS * file.poll_s);
         let mut values: Vec<Option<Value>> = Vec::with_capacity(file.names.len());
         let mut delta = Delta::new();
         for s in &file.sources {
             let fresh = self.numbers.get(&s.path).filter(|(_, heard)| at.since(*heard) <= stale_s);
             let value = fresh.and_then(|(n, _)| s.reading.value((*n)?));
-            if s.signal {
+            if s.signal && (self.fresh.contains(&s.path) || self.told.get(&s.name) != Some(&value)) {
                 delta.insert(s.name.clone(), value.clone());
             }
             values.push(value);
@@ -66,6 +73,8 @@ impl Map {
             delta.insert(d.name.clone(), value.clone());
             values.push(value);
         }
+        self.fresh.clear();
+        self.told.extend(delta.iter().map(|(name, value)| (name.clone(), value.clone())));
         delta
     }
 }
