@@ -7,7 +7,7 @@ SHELL := /bin/bash
 .DEFAULT_GOAL := help
 
 help: ## this list
-	@sed -nE 's/^([a-z]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
+	@sed -nE 's/^([a-z-]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
 
 setup: ## install, fetch and verify what is not in this repository (models/manifest.toml); quick when all is there
 	@python3 models/setup.py
@@ -29,6 +29,11 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 	cargo clippy --locked --all-targets --features vosk -- -D warnings
 	cargo test --locked --features vosk
 	@echo "test: format, lints and tests all passed"
+
+.PHONY: test-link
+test-link: ## callouts against flight models that nobody here wrote, nine flights in parallel: a table of errors; 6 minutes
+	@python3 models/setup.py --with test
+	REQUIRE=1 FLIGHTS=all cargo test --locked --test suite oracle:: -- --nocapture
 
 bench: setup ## the benchmarks of tests/bench
 	cargo bench --locked

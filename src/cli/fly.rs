@@ -1,7 +1,7 @@
 //! `antiphon fly`.
 
 use super::wiring::{self, Engine, failure};
-use super::{CliResult, Failure, Outcome, telling};
+use super::{CliResult, Failure, Outcome, aircraft, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
@@ -14,7 +14,7 @@ use crate::core::time::{SessionTime, Wake};
 use crate::edge::app::{App, Ears, News, Outside, Pace, Parts};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
-use crate::edge::link::BuiltIn;
+use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
@@ -29,15 +29,15 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up"
+    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310"
 )]
 pub struct Args {
     /// The book: a name or a folder.
     #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
     book: PathBuf,
-    /// The aircraft.
-    #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = ["built-in"])]
-    link: String,
+    /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
+    #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
+    link: aircraft::Choice,
     /// Where you are heard: a WAV file, or none.
     #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
     mic: PathBuf,
@@ -144,22 +144,28 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     };
     let (send, news) = mpsc::channel();
     stop_on_interrupt(send.clone());
-    let pace = if sound.is_some() { Pace::Fast } else { Pace::Live };
+    let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
+    let tell = send.clone();
+    let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
+    let pace = if sound.is_some() && live.is_none() { Pace::Fast } else { Pace::Live };
     if args.typed {
         type_into(send);
     }
     // A recording is over with its last word and a while for the answer.
     let until = sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0));
-    let link = match (&begin, &hands) {
-        (Begin::Resumed { at, values, .. }, _) => rebuilt(values, *at),
-        (Begin::Fresh, Some(h)) => crate::edge::app::stage::aircraft(&h.world, h.seed).map_err(Failure)?,
-        (Begin::Fresh, None) => placed(&book, phase.as_deref()),
+    let link: Box<dyn Link> = match (live, &begin, &hands) {
+        (Some(live), ..) => Box::new(live),
+        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(values, *at)),
+        (None, Begin::Fresh, Some(h)) => {
+            Box::new(crate::edge::app::stage::aircraft(&h.world, h.seed).map_err(Failure)?)
+        }
+        (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())),
     };
     let (arrangement, sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
     let parts = Parts {
         engine: Box::new(crew),
         book: book.clone(),
-        link: Box::new(link),
+        link,
         ears,
         speaker: voice,
         pilot: hands.map(Performance::new),

@@ -6,12 +6,14 @@
 )]
 //! One thin file a subcommand.
 
+mod aircraft;
 mod check;
 mod debrief;
 mod demo;
 mod doctor;
 mod fly;
 mod hear;
+mod link;
 mod replay;
 mod say;
 mod telling;
@@ -44,6 +46,7 @@ enum Command {
     Fly(fly::Args),
     Demo(demo::Args),
     Hear(hear::Args),
+    Link(link::Args),
     Check(check::Args),
     Say(say::Args),
     Debrief(debrief::Args),
@@ -83,6 +86,7 @@ pub fn run() -> ExitCode {
         Command::Fly(a) => fly::run(a, models),
         Command::Demo(a) => demo::run(a, models),
         Command::Hear(a) => hear::run(a, models),
+        Command::Link(a) => link::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
         Command::Debrief(a) => debrief::run(a),

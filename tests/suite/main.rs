@@ -13,6 +13,8 @@ mod departure;
 mod flight;
 mod hear;
 mod schema;
+mod link;
+mod oracle;
 mod sessions;
 mod why;
 mod vosk;

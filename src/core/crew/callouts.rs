@@ -39,7 +39,8 @@ impl Crew {
     /// Whether a callout is watched for: the program's own, and those of the pilot that are made for him when they stay away.
     fn calls_out(&self, i: usize) -> bool {
         let c = &self.book.callouts[i];
-        self.callouts[i].armed && (c.heard_as.is_some() || self.who(c.by) != Who::Pilot)
+        let ours = c.heard_as.is_some() || self.who(c.by) != Who::Pilot;
+        self.callouts[i].armed && ours && !self.theirs.contains(&c.id)
     }
 
     pub(super) fn move_callouts(&mut self) -> bool {
@@ -162,6 +163,16 @@ impl Crew {
                 self.not_done(format!("callout {}", c.id), "its moment was jumped over".into());
             }
         }
+    }
+
+    /// The first state after a jump or a lost link: the phase it shows is entered, and what is already true is not called.
+    pub(super) fn arrive(&mut self) {
+        for _ in 0..self.book.phases.len() {
+            if !self.move_phases() {
+                break;
+            }
+        }
+        self.jumped();
     }
 
     /// The crossings to look out for now.

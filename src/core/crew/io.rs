@@ -86,6 +86,11 @@ pub enum Input {
         /// Whether it is up.
         up: bool,
     },
+    /// The aircraft says which callouts it makes itself: they are left to it.
+    AircraftCalls {
+        /// By id; replaces what was said before.
+        callouts: Vec<String>,
+    },
     /// Time or place jumped: nothing in between was lived through.
     Jumped,
     /// A room at the edge has failed and was caught.

@@ -86,8 +86,6 @@ impl Crew {
         let key = if up { "link_back" } else { "link_lost" };
         let text = self.wording(key, &[]);
         self.speak(text, crate::core::book::schema::Priority::Caution, Owner::Nobody);
-        if up {
-            self.jumped();
-        }
+        self.unlived |= up;
     }
 }

@@ -86,6 +86,10 @@ pub struct Crew {
     next_request: u64,
     callouts: Vec<callouts::Arming>,
     limits: Vec<limits::Watching>,
+    /// Callouts that the aircraft makes itself.
+    theirs: BTreeSet<String>,
+    /// What the next state shows was not lived through.
+    unlived: bool,
     last_call: Option<calls::LastCall>,
     /// What was taken back last, and when: not heard again in the same way.
     rejected: Option<(Vec<Meaning>, SessionTime)>,
@@ -135,6 +139,8 @@ impl Crew {
             next_request: 0,
             callouts: vec![callouts::Arming::default(); book.callouts.len()],
             limits: vec![limits::Watching::default(); book.limits.len()],
+            theirs: BTreeSet::new(),
+            unlived: false,
             last_call: None,
             rejected: None,
             undo: None,
@@ -198,13 +204,20 @@ impl Crew {
                     self.state.put(id, if fits { value.clone() } else { None }, self.at);
                 }
                 self.state.touch(self.at);
+                if std::mem::take(&mut self.unlived) {
+                    self.arrive();
+                }
             }
             Input::Crossed { callout, value } => self.crossed(callout, *value),
             Input::SpeechStarted { id } => self.speech_started(*id),
             Input::SpeechEnded { id, cut } => self.speech_ended(*id, *cut),
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
-            Input::Jumped => self.jumped(),
+            Input::AircraftCalls { callouts } => self.theirs = callouts.iter().cloned().collect(),
+            Input::Jumped => {
+                self.unlived = true;
+                self.jumped();
+            }
             Input::Fault { room, message } => {
                 self.not_done(format!("work of {room}"), message.clone());
                 let text = self.wording("room_failed", &[("what", room)]);

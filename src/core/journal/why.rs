@@ -193,6 +193,9 @@ impl Scene {
             }
             Input::Link { up: true } => "the aircraft link came up".into(),
             Input::Link { up: false } => "the aircraft link went down".into(),
+            Input::AircraftCalls { callouts } => {
+                format!("the aircraft makes these callouts itself: {}", callouts.join(", "))
+            }
             Input::Jumped => "time or place jumped".into(),
             Input::Fault { room, message } => format!("fault in {room}: {message}"),
         })
