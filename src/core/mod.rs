@@ -17,6 +17,7 @@ pub mod grammar;
 pub mod journal;
 pub mod matcher;
 pub mod physics;
+pub mod radio;
 pub mod script;
 pub mod search;
 pub mod sim;

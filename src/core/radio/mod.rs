@@ -1,0 +1,26 @@
+//! Radio practice: clearances by chance, what may be said for an answer, how it is scored, how the controller goes on.
+//!
+//! [`Phrases`] is the phrasebook (`phrasebooks/radio`), [`Generator`] draws [`Exercise`]s, [`graph`] is the live grammar
+//! of one answer for the ear, [`Reader`] takes words apart, [`judge`] scores them, [`Drill`] leads a session.
+
+mod callsign;
+mod cards;
+mod clearance;
+mod hearing;
+mod item;
+mod phrases;
+mod reading;
+mod rules;
+mod slips;
+
+pub use callsign::Callsign;
+pub use clearance::{Generator, Weights};
+pub use hearing::graph;
+pub use item::{Exercise, Item, Mode, written};
+pub use phrases::{Phrases, StandardWord};
+pub use reading::{Manner, Piece, Reader, Style, What};
+pub use rules::{Cited, Doubt, Need, NeedRule, REGIONS, Rules, name_of};
+pub use slips::plausible;
+
+#[cfg(test)]
+mod tests;
