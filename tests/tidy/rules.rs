@@ -39,6 +39,7 @@ pub const MAY_NAME: &[(&str, &[&str])] = &[
     ("matcher", &["aircraft", "grammar", "time", "words"]),
     ("search", &["aircraft", "grammar", "matcher", "words"]),
     ("book", &["aircraft", "grammar", "matcher", "time", "words"]),
+    ("radio", &["aircraft", "grammar", "matcher", "words"]),
     ("sim", &["aircraft", "physics", "time"]),
     ("crew", &["aircraft", "book", "grammar", "matcher", "time", "words"]),
     ("script", &["aircraft", "book", "crew", "grammar", "matcher", "time"]),

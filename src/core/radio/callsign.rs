@@ -18,7 +18,9 @@ impl Callsign {
     /// From "saltmarsh 417"; `None` without a name or figures.
     pub fn parse(text: &str) -> Option<Self> {
         let (operator, number) = text.trim().rsplit_once(' ')?;
-        let fits = !operator.trim().is_empty() && (1..=4).contains(&number.len()) && number.bytes().all(|b| b.is_ascii_digit());
+        let fits = !operator.trim().is_empty()
+            && (1..=4).contains(&number.len())
+            && number.bytes().all(|b| b.is_ascii_digit());
         fits.then(|| Callsign { operator: operator.to_lowercase(), number: number.to_string() })
     }
 
@@ -32,9 +34,8 @@ impl Callsign {
     /// JO 7110.65 2-4-20 (S 7110-82): "fifty two", "one hundred", "one ten", "one zero one", "zero one zero",
     /// "ten zero four".
     pub fn by_groups(&self, regime: Regime) -> String {
-        let group = |text: &str| -> Option<String> {
-            text.parse().ok().map(|n| say(Form::Plain, &Value::Number(n), regime))
-        };
+        let group =
+            |text: &str| -> Option<String> { text.parse().ok().map(|n| say(Form::Plain, &Value::Number(n), regime)) };
         let figures = self.by_figures(regime);
         let n = self.number.as_str();
         if n.starts_with('0') {

@@ -18,8 +18,7 @@ impl Generator<'_> {
         };
         // The same card twice in a row would be tedious.
         let last = self.last_card.clone();
-        let all: Vec<u32> =
-            cards.iter().map(|c| if cards.len() > 1 && c.id == last { 0 } else { weight(c) }).collect();
+        let all: Vec<u32> = cards.iter().map(|c| if cards.len() > 1 && c.id == last { 0 } else { weight(c) }).collect();
         let i = self.weighted(&all);
         let card = cards.get(i).copied().unwrap_or(&phrases.cards[0]);
         self.last_card.clone_from(&card.id);

@@ -47,7 +47,17 @@ impl<'p> Generator<'p> {
         let flight = Flight::new(phrases, &mut rng);
         let difficulty = difficulty.clamp(1, 4);
         let rules = phrases.rules(regime);
-        Generator { phrases, rules, rng, difficulty, phase: 0, flight, before: Vec::new(), asked: Vec::new(), last_card: String::new() }
+        Generator {
+            phrases,
+            rules,
+            rng,
+            difficulty,
+            phase: 0,
+            flight,
+            before: Vec::new(),
+            asked: Vec::new(),
+            last_card: String::new(),
+        }
     }
 
     pub(super) fn below(&mut self, n: usize) -> usize {
@@ -110,7 +120,8 @@ impl<'p> Generator<'p> {
                 phrases.scenes.iter().filter(|s| s.phase == *phase && s.difficulty <= self.difficulty).collect();
             if !here.is_empty() {
                 let own = self.difficulty;
-                let i = self.weighted(&here.iter().map(|s| if s.difficulty == own { 4 } else { 1 }).collect::<Vec<_>>());
+                let i =
+                    self.weighted(&here.iter().map(|s| if s.difficulty == own { 4 } else { 1 }).collect::<Vec<_>>());
                 return here[i];
             }
         }

@@ -83,7 +83,8 @@ impl Builder<'_> {
 
     fn values(&mut self, i: usize) {
         let item: &Item = &self.exercise.items[i];
-        let others: Vec<Item> = self.exercise.items.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, i)| i.clone()).collect();
+        let others: Vec<Item> =
+            self.exercise.items.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, i)| i.clone()).collect();
         let Some(kind) = self.phrases.items.get(&item.kind) else { return };
         for (binding, right) in &item.slots {
             let Some(t) = kind.slots.get(binding) else { continue };

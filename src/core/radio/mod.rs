@@ -6,11 +6,13 @@
 mod callsign;
 mod cards;
 mod clearance;
+mod forms;
 mod hearing;
 mod item;
 mod phrases;
 mod reading;
 mod rules;
+mod score;
 mod slips;
 
 pub use callsign::Callsign;
@@ -20,6 +22,7 @@ pub use item::{Exercise, Item, Mode, written};
 pub use phrases::{Phrases, StandardWord};
 pub use reading::{Manner, Piece, Reader, Style, What};
 pub use rules::{Cited, Doubt, Need, NeedRule, REGIONS, Rules, name_of};
+pub use score::{Answer, CallsignScore, FASTEST_WPM, ItemScore, Note, Said, Score, Verdict, judge};
 pub use slips::plausible;
 
 #[cfg(test)]

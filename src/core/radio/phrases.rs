@@ -307,9 +307,7 @@ pub(super) fn rename(wording: &Expansion, to: &dyn Fn(&str, &str) -> (String, St
         Shape::Sequence(list) => Shape::Sequence(all(list)),
         Shape::Choice(list) => Shape::Choice(all(list)),
         Shape::Optional(e) => Shape::Optional(Box::new(rename(e, to))),
-        Shape::Repeat { what, min, max } => {
-            Shape::Repeat { what: Box::new(rename(what, to)), min: *min, max: *max }
-        }
+        Shape::Repeat { what, min, max } => Shape::Repeat { what: Box::new(rename(what, to)), min: *min, max: *max },
         Shape::Reference { name, binding } => {
             let (name, binding) = to(name, binding.as_deref().unwrap_or(name));
             Shape::Reference { name, binding: Some(binding) }
@@ -429,7 +427,8 @@ impl Phrases {
             }
         }
         let ways = callsigns.iter().map(|c| {
-            let all = c.ways().iter().map(|w| wording(CALLSIGN, &format!("{} {w}", c.operator))).collect::<Result<_, _>>()?;
+            let all =
+                c.ways().iter().map(|w| wording(CALLSIGN, &format!("{} {w}", c.operator))).collect::<Result<_, _>>()?;
             let value = Value::Word(format!("{} {}", c.operator, c.number));
             Ok((value, Expansion { span: 0..0, shape: Shape::Choice(all) }))
         });
@@ -517,7 +516,10 @@ impl Phrases {
             for kind in answered.map(|t| kind_of(t)) {
                 let kind = rules.kind(&kind);
                 if !rules.back.contains_key(kind) || rules.need(kind).is_none() || !self.items.contains_key(kind) {
-                    return Err(format!("rules-{}.toml: {kind} needs a line in [back] and one in [[need]]", rules.name));
+                    return Err(format!(
+                        "rules-{}.toml: {kind} needs a line in [back] and one in [[need]]",
+                        rules.name
+                    ));
                 }
             }
         }

@@ -125,7 +125,8 @@ impl Reader {
         for (id, wordings) in &phrases.acts {
             add(Call::Act(id.clone()), wordings.iter().map(|e| rename(e, &own)).collect());
         }
-        let any = Expansion { span: 0..0, shape: Shape::Sequence(vec![slot(OPERATOR, OPERATOR), slot("number", "number")]) };
+        let any =
+            Expansion { span: 0..0, shape: Shape::Sequence(vec![slot(OPERATOR, OPERATOR), slot("number", "number")]) };
         add(Call::Callsign(Style::Whole), vec![slot(CALLSIGN, CALLSIGN), any]);
         let mut short: Vec<Expansion> = phrases.own.ways().iter().map(|w| said(w)).collect();
         short.push(slot(OPERATOR, OPERATOR));
@@ -303,4 +304,3 @@ pub(super) fn slot(name: &str, binding: &str) -> Expansion {
 pub(super) fn said(words: &str) -> Expansion {
     Expansion { span: 0..0, shape: Shape::Sequence(words.split(' ').map(Expansion::word).collect()) }
 }
-

@@ -21,6 +21,9 @@ fn figures(kind: &str, value: &Value) -> Option<String> {
 
 /// A value of this type from its figures, if there is such a value.
 fn from_figures(kind: &str, text: &str) -> Option<Value> {
+    if text.starts_with('0') && !matches!(kind, "heading" | "squawk" | TIME) {
+        return None;
+    }
     let candidate = match kind {
         "squawk" => Value::Word(text.to_string()),
         TIME => {
@@ -61,13 +64,7 @@ fn steps(kind: &str, value: f64) -> Vec<f64> {
 /// The plausible wrong values for one of an item's, likeliest first; at most [`MOST`], never the right one.
 ///
 /// `others` are the other items of the same clearance, `before` those of the one before it.
-pub fn plausible(
-    phrases: &Phrases,
-    item: &Item,
-    binding: &str,
-    others: &[Item],
-    before: &[Item],
-) -> Vec<Value> {
+pub fn plausible(phrases: &Phrases, item: &Item, binding: &str, others: &[Item], before: &[Item]) -> Vec<Value> {
     let Some(right) = item.slots.get(binding) else { return Vec::new() };
     let Some(kind) = phrases.items.get(&item.kind).and_then(|k| k.slots.get(binding)) else { return Vec::new() };
     let mut out: Vec<Value> = Vec::new();
