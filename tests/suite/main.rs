@@ -8,5 +8,6 @@
 
 mod books;
 mod departure;
+mod flight;
 mod hear;
 mod sessions;

@@ -17,15 +17,7 @@ use std::sync::Arc;
 /// One sentence when the script names a place, a control or a fault that the aircraft does not have.
 pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
     let mut aircraft = Aircraft::tarn_t2(seed);
-    let place = match world.place.as_deref() {
-        None | Some("stand") => Place::ColdAtStand,
-        Some("lined_up") => Place::LinedUp,
-        Some(other) => {
-            return Err(format!(
-                "there is no place \u{201c}{other}\u{201d}; use \u{201c}stand\u{201d} or \u{201c}lined_up\u{201d}"
-            ));
-        }
-    };
+    let place = world.place.as_deref().map_or(Ok(Place::ColdAtStand), Place::named)?;
     let mut setup = Setup { place, ..Setup::default() };
     let numbers = [
         (world.mass_kg, &mut setup.mass_kg),
