@@ -9,6 +9,7 @@
 mod check;
 mod demo;
 mod doctor;
+mod drill;
 mod fly;
 mod hear;
 mod replay;
@@ -45,6 +46,7 @@ enum Command {
     Hear(hear::Args),
     Check(check::Args),
     Say(say::Args),
+    Drill(drill::Args),
     Replay(replay::Args),
     Doctor(doctor::Args),
 }
@@ -83,6 +85,7 @@ pub fn run() -> ExitCode {
         Command::Hear(a) => hear::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
+        Command::Drill(a) => drill::run(a),
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };

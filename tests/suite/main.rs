@@ -8,6 +8,7 @@
 
 mod books;
 mod departure;
+mod drill;
 mod flight;
 mod hear;
 mod sessions;

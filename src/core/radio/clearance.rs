@@ -25,6 +25,7 @@ pub struct Generator<'p> {
     /// Words that were asked for lately, and the last card.
     pub(super) asked: Vec<String>,
     pub(super) last_card: String,
+    last_scene: Option<&'p Scene>,
 }
 
 /// What the clearances of one flight have in common.
@@ -57,6 +58,7 @@ impl<'p> Generator<'p> {
             before: Vec::new(),
             asked: Vec::new(),
             last_card: String::new(),
+            last_scene: None,
         }
     }
 
@@ -130,6 +132,7 @@ impl<'p> Generator<'p> {
 
     fn readback(&mut self, weights: &Weights) -> Exercise {
         let scene = self.scene(weights);
+        self.last_scene = Some(scene);
         let here = self.here(&scene.phase, &scene.station);
         let info = scene.info.iter().map(|t| self.item(t, &here)).collect();
         let mut items: Vec<Item> = scene.items.iter().map(|t| self.item(t, &here)).collect();
@@ -149,6 +152,22 @@ impl<'p> Generator<'p> {
         let before = self.before.clone();
         let (phase, station) = (scene.phase.clone(), here.station);
         Exercise { mode: Mode::Readback, phase, own, to, station, card: None, items, info, slip, before }
+    }
+
+    /// The same kind of clearance with other values, for who cannot comply; `None` if there is none.
+    pub fn amend(&mut self, exercise: &Exercise) -> Option<Exercise> {
+        let scene = self.last_scene?;
+        for _ in 0..8 {
+            let here = self.here(&scene.phase, &scene.station);
+            let items: Vec<Item> = scene.items.iter().map(|t| self.item(t, &here)).collect();
+            if items != exercise.items {
+                self.follow(&items);
+                let (to, station) = (exercise.own.clone(), exercise.station.clone());
+                let before = exercise.items.clone();
+                return Some(Exercise { to, station, items, slip: None, before, ..exercise.clone() });
+            }
+        }
+        None
     }
 
     /// The place of a scene; the level from which it starts is set.
@@ -189,7 +208,14 @@ impl<'p> Generator<'p> {
         let main = self.phrases.items.get(&items[i].kind)?.main.clone()?;
         let wrong = slips::plausible(self.phrases, &items[i], &main, &[], &[]);
         let mut slots = items[i].slots.clone();
-        slots.insert(main, self.one(&wrong)?.clone());
+        // Nobody is cleared to three hundred feet, not even by mistake.
+        let near = |v: &&Value| match (v.number(), items[i].slots.get(&main).and_then(Value::number)) {
+            (Some(said), Some(meant)) => said >= 0.4 * meant && said <= 2.5 * meant,
+            _ => true,
+        };
+        let wrong: Vec<&Value> = wrong.iter().filter(near).collect();
+        let value = (*self.one(&wrong)?).clone();
+        slots.insert(main, value);
         Some((i, slots))
     }
 

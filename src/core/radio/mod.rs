@@ -6,24 +6,30 @@
 mod callsign;
 mod cards;
 mod clearance;
+mod drill;
 mod forms;
 mod hearing;
 mod item;
 mod phrases;
+mod progress;
 mod reading;
 mod rules;
 mod score;
 mod slips;
+mod summary;
 
 pub use callsign::Callsign;
 pub use clearance::{Generator, Weights};
+pub use drill::{Drill, Plan, Prompt, Reply, Words};
 pub use hearing::graph;
 pub use item::{Exercise, Item, Mode, written};
 pub use phrases::{Phrases, StandardWord};
+pub use progress::{Day, Progress, Standing};
 pub use reading::{Manner, Piece, Reader, Style, What};
 pub use rules::{Cited, Doubt, Need, NeedRule, REGIONS, Rules, name_of};
 pub use score::{Answer, CallsignScore, FASTEST_WPM, ItemScore, Note, Said, Score, Verdict, judge};
 pub use slips::plausible;
+pub use summary::{Summary, Tally, mean, mode_name};
 
 #[cfg(test)]
 mod tests;

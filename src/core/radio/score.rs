@@ -291,6 +291,7 @@ fn collect(phrases: &Phrases, pieces: &[Piece], notes: &mut Vec<Note>) -> Vec<Sa
                 let same = |s: &SaidItem| {
                     s.kind == *kind
                         || called(phrases, &s.kind) == called(phrases, kind)
+                        || (vertical(phrases, &s.kind) && vertical(phrases, kind))
                         || (*manner == Manner::Bare && main_type(&s.kind) == main_type(kind))
                 };
                 let earlier = all.iter().rposition(same);
@@ -298,6 +299,12 @@ fn collect(phrases: &Phrases, pieces: &[Piece], notes: &mut Vec<Note>) -> Vec<Sa
                     Some(i) if correcting => {
                         let old = &mut all[i];
                         let bare = *manner == Manner::Bare;
+                        // A level corrected to an altitude has nothing left of the level.
+                        if !bare && old.kind != *kind {
+                            (old.kind, old.manner) = (kind.clone(), *manner);
+                            old.slots.clear();
+                            old.words.clear();
+                        }
                         let main = phrases.items.get(&old.kind).and_then(|k| k.main.clone());
                         for (binding, value) in slots {
                             let to = if bare { main.clone().unwrap_or(binding.clone()) } else { binding.clone() };
@@ -333,6 +340,11 @@ fn called<'p>(phrases: &'p Phrases, kind: &str) -> &'p str {
     phrases.items.get(kind).map_or("", |k| k.called.as_str())
 }
 
+/// Whether a kind climbs or descends.
+fn vertical(phrases: &Phrases, kind: &str) -> bool {
+    phrases.items.get(kind).and_then(|k| k.slots.get("way")).is_some_and(|t| t == "way")
+}
+
 /// The item that was said for one that was cleared: the same kind, else one of the same name, else one that changes the
 /// same thing (a level for an altitude).
 fn find(phrases: &Phrases, item: &Item, said: &[SaidItem]) -> Option<usize> {
@@ -341,11 +353,7 @@ fn find(phrases: &Phrases, item: &Item, said: &[SaidItem]) -> Option<usize> {
         .or_else(|| free(&|s| called(phrases, &s.kind) == called(phrases, &item.kind)))
         .or_else(|| {
             let way = item.slots.get("way")?;
-            free(&|s| {
-                let vertical =
-                    |k: &str| phrases.items.get(k).and_then(|k| k.slots.get("way")) == Some(&"way".to_string());
-                vertical(&s.kind) && vertical(&item.kind) && s.slots.get("way") == Some(way)
-            })
+            free(&|s| vertical(phrases, &s.kind) && vertical(phrases, &item.kind) && s.slots.get("way") == Some(way))
         })
 }
 
@@ -429,14 +437,9 @@ fn extras(phrases: &Phrases, rules: &Rules, exercise: &Exercise, said: &[SaidIte
             continue;
         }
         let needed = rules.need(&s.kind).is_some_and(|n| n.need >= Need::Should);
-        let note = Note {
-            text: format!("nobody cleared {}", item.told(phrases)),
-            source: "common practice, no source".into(),
-        };
         if needed && s.manner != Manner::Bare {
-            score.faults.push(note)
-        } else {
-            score.notes.push(note)
+            let text = format!("nobody cleared {}", item.told(phrases));
+            score.faults.push(Note { text, source: "common practice, no source".into() });
         }
         score.extra.push(item);
     }
