@@ -263,12 +263,15 @@ fn placed(book: &Book, phase: Option<&str>) -> BuiltIn {
 }
 
 fn default_journal() -> Result<PathBuf, Failure> {
+    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
+    Ok(data_folder()?.join("antiphon/journals").join(name))
+}
+
+/// The user's folder for what programs keep.
+pub(super) fn data_folder() -> Result<PathBuf, Failure> {
     let home = || std::env::var_os("HOME").map(|h| PathBuf::from(h).join(".local/share"));
     let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from).filter(|p| p.is_absolute()).or_else(home);
-    let data =
-        data.ok_or_else(|| Failure::new("there is no home folder for the journal; name a file with --journal"))?;
-    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
-    Ok(data.join("antiphon/journals").join(name))
+    data.ok_or_else(|| Failure::new("there is no home folder for what is kept; set XDG_DATA_HOME, or name a file"))
 }
 
 fn stop_on_interrupt(send: Sender<News>) {

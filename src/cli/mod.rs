@@ -11,6 +11,7 @@ mod check;
 mod debrief;
 mod demo;
 mod doctor;
+mod drill;
 mod fly;
 mod hear;
 mod link;
@@ -50,6 +51,7 @@ enum Command {
     Check(check::Args),
     Say(say::Args),
     Debrief(debrief::Args),
+    Drill(drill::Args),
     Replay(replay::Args),
     Doctor(doctor::Args),
 }
@@ -90,6 +92,7 @@ pub fn run() -> ExitCode {
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
         Command::Debrief(a) => debrief::run(a),
+        Command::Drill(a) => drill::run(a),
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };

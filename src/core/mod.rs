@@ -18,6 +18,7 @@ pub mod journal;
 pub mod link;
 pub mod matcher;
 pub mod physics;
+pub mod radio;
 pub mod script;
 pub mod search;
 pub mod sim;

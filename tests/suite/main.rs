@@ -10,6 +10,7 @@ mod books;
 mod browser;
 mod debrief;
 mod departure;
+mod drill;
 mod flight;
 mod hear;
 mod schema;

@@ -40,6 +40,7 @@ pub const MAY_NAME: &[(&str, &[&str])] = &[
     ("search", &["aircraft", "grammar", "matcher", "words"]),
     ("book", &["aircraft", "grammar", "matcher", "time", "words"]),
     ("link", &["aircraft", "book", "time"]),
+    ("radio", &["aircraft", "grammar", "matcher", "words"]),
     ("sim", &["aircraft", "physics", "time"]),
     ("crew", &["aircraft", "book", "grammar", "matcher", "time", "words"]),
     ("script", &["aircraft", "book", "crew", "grammar", "matcher", "time"]),
