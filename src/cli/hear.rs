@@ -153,7 +153,7 @@ fn listen(
 }
 
 fn line(file: &str, book: &Book, live: &CallSet, listener: &Listener, (heard, decision): (Heard, Duration)) -> Line {
-    let critical = |c: CallId| book.calls.get(c.0 as usize).is_some_and(|c| c.critical);
+    let critical = |c: CallId| book.is_critical(c);
     let choice = choose(&heard, &book.graph, live, &CallSet::none(), critical, listener.thresholds());
     let mut line = Line {
         file: file.to_string(),

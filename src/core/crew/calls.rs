@@ -23,7 +23,7 @@ pub(super) struct LastCall {
 impl Crew {
     pub(super) fn hear(&mut self, heard: &Heard) {
         let book = self.book.clone();
-        let critical = |c: CallId| critical(&book.calls[c.0 as usize], self);
+        let critical = |c: CallId| book.is_critical(c);
         let thresholds = if heard.typed { Thresholds::text() } else { Thresholds::default() };
         match choose(heard, &book.graph, &self.live, &self.due, critical, &thresholds) {
             Choice::Accept { meanings, not_now, score } => {
@@ -169,10 +169,4 @@ impl Crew {
             None => self.not_done(format!("write {}", e.title), "its value is unknown".into()),
         }
     }
-}
-
-/// A call needs the stricter score if it says so itself or moves a control that does.
-fn critical(call: &Call, crew: &Crew) -> bool {
-    let moves = |act: &Act| matches!(act, Act::Set(c, _) if crew.book.controls[c.0 as usize].critical);
-    call.critical || call.does.iter().any(|e| moves(&e.act))
 }
