@@ -556,6 +556,11 @@ impl Book {
     pub fn call(&self, id: &str) -> Option<CallId> {
         self.calls.iter().position(|c| c.id == id).map(|i| CallId(i as u16))
     }
+    /// Whether a call needs the stricter score: it says so itself, or moves a control that does.
+    pub fn is_critical(&self, call: CallId) -> bool {
+        let moves = |act: &Act| matches!(act, Act::Set(c, _) if self.controls[c.0 as usize].critical);
+        self.calls.get(call.0 as usize).is_some_and(|c| c.critical || c.does.iter().any(|e| moves(&e.act)))
+    }
     /// The signal of this name.
     pub fn signal(&self, id: &str) -> Option<SignalId> {
         self.signals.iter().position(|s| s.id == id).map(|i| SignalId(i as u16))

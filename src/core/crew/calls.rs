@@ -29,7 +29,7 @@ pub(super) struct LastCall {
 impl Crew {
     pub(super) fn hear(&mut self, heard: &Heard) {
         let book = self.book.clone();
-        let critical = |c: CallId| critical(&book.calls[c.0 as usize], self);
+        let critical = |c: CallId| book.is_critical(c);
         let thresholds = if heard.typed { Thresholds::text() } else { Thresholds::default() };
         let heard = &self.without_rejected(heard);
         match choose(heard, &book.graph, &self.live, &self.due, critical, &thresholds) {
@@ -224,10 +224,4 @@ impl Crew {
 /// Whether a call is about the conversation itself.
 fn conversation(call: &Call) -> bool {
     call.does.iter().any(|e| matches!(e.act, Act::Engine(_)))
-}
-
-/// A call needs the stricter score if it says so itself or moves a control that does.
-fn critical(call: &Call, crew: &Crew) -> bool {
-    let moves = |act: &Act| matches!(act, Act::Set(c, _) if crew.book.controls[c.0 as usize].critical);
-    call.critical || call.does.iter().any(|e| moves(&e.act))
 }
