@@ -62,6 +62,7 @@ pub fn callouts(all: &All, book: &mut Book) {
                 priority: Priority::Routine,
                 reply: None,
                 then_phase: None,
+                repeatable: false,
             });
         }
     }
@@ -84,6 +85,7 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         "priority",
         "reply",
         "then_phase",
+        "repeatable",
         "replaces",
     ]);
     r.need("say", "\"…\"");
@@ -127,6 +129,7 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         priority: r.choice("priority", PRIORITIES).unwrap_or_default(),
         reply,
         then_phase: r.phase("then_phase", all.names),
+        repeatable: r.truth("repeatable"),
     })
 }
 

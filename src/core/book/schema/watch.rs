@@ -60,6 +60,8 @@ pub struct Callout {
     pub reply: Option<Ask>,
     /// Phase entered when made.
     pub then_phase: Option<PhaseId>,
+    /// Made again in the same phases: at each new truth of `when`, at each new value of a crossing (`repeatable`).
+    pub repeatable: bool,
 }
 
 /// Urgency of speech; later ones pre-empt earlier ones.
