@@ -48,7 +48,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let captain = captains.pick(seed).to_string();
     println!("{}: the captain is played by {captain}. For simulation and ground practice only.\n", script.title);
 
-    let link = stage::aircraft(&script.world, seed).map_err(Failure)?;
+    let link = stage::aircraft(&book, &script, seed).map_err(Failure)?;
     let path = args.out.join("journal.jsonl");
     let header = wiring::header(&book, &args.book, seed, &[("captain", &captain)]);
     let (send, news) = mpsc::channel();

@@ -41,6 +41,8 @@ pub struct Book {
     pub id: String,
     /// `[book] title`, for people.
     pub title: String,
+    /// `[book] aircraft`: the built-in aircraft that it flies, one of [`AIRCRAFT`](crate::core::physics::performance::AIRCRAFT).
+    pub aircraft: String,
     /// SHA-256 (hex) of every file that went in, in order: goes into the journal's header.
     pub hash: String,
     /// `[signals.ID]`.
@@ -469,6 +471,9 @@ pub struct Phase {
     pub enter_when: Option<Expr>,
     /// Flows, checklists and callouts named here are as if never done once this phase is entered (`rearms`): ids.
     pub rearms: Vec<String>,
+    /// Where the built-in aircraft is put when a session begins here (`place`); absent: at the stand, or lined up in the
+    /// phases of flight roles.
+    pub place: Option<String>,
 }
 
 /// `[sheet.ID]`: an entry of the flight sheet.

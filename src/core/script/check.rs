@@ -184,8 +184,14 @@ mod tests {
             answer_only: false,
             does: vec![],
         };
-        let phase =
-            |id: &str| Phase { id: id.into(), title: id.into(), next: vec![], enter_when: None, rearms: vec![] };
+        let phase = |id: &str| Phase {
+            id: id.into(),
+            title: id.into(),
+            next: vec![],
+            enter_when: None,
+            rearms: vec![],
+            place: None,
+        };
         let v1 = SheetEntry { id: "v1_kt".into(), title: "V1".into(), kind: ValueKind::Number, value: None };
         let mut book = Book {
             controls: vec![control],

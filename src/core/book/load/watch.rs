@@ -15,13 +15,14 @@ use crate::core::book::rules;
 use crate::core::book::schema::{
     Book, Callout, Due, Edge, FlowId, Limit, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
 };
+use crate::core::physics::performance::AIRCRAFT;
 
 /// Reads `[phases]`.
 pub fn phases(all: &All, book: &mut Book) {
     for item in all.sections.items("phases") {
         let what = format!("phase `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["title", "next", "enter_when", "rearms", "replaces"]);
+        r.only(&["title", "next", "enter_when", "rearms", "place", "replaces"]);
         let mut rearms = Vec::new();
         for (id, node) in r.texts("rearms") {
             let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts];
@@ -40,6 +41,7 @@ pub fn phases(all: &All, book: &mut Book) {
             next: r.phases("next", all.names),
             enter_when: r.condition("enter_when", &all.env()),
             rearms,
+            place: r.text("place").map(str::to_string),
         });
     }
 }
@@ -171,9 +173,13 @@ pub fn head(all: &All, book: &mut Book) {
     let heads = all.sections.items("book");
     for item in heads {
         let r = reader(all.cx, "the head of the book", item);
-        r.only(&["id", "title", "first_phase", "extends", "use"]);
+        r.only(&["id", "title", "first_phase", "aircraft", "extends", "use"]);
         if let Some(t) = r.text("title") {
             book.title = t.to_string();
+        }
+        let types: Vec<(&str, &str)> = AIRCRAFT.iter().map(|(name, _)| (*name, *name)).collect();
+        if let Some(name) = r.choice("aircraft", &types) {
+            book.aircraft = name.to_string();
         }
         if let Some(p) = r.phase("first_phase", all.names) {
             book.first_phase = Some(p);
@@ -188,6 +194,9 @@ pub fn head(all: &All, book: &mut Book) {
             let text = format!("The id of a book is the name of its folder, `{}`.", book.id);
             all.cx.raise(rules::WRONG_TYPE, node.at, text, Some("take `id` away".into()));
         }
+    }
+    if book.aircraft.is_empty() {
+        book.aircraft = AIRCRAFT.first().map_or_else(String::new, |(name, _)| (*name).to_string());
     }
     if book.first_phase.is_none() && !book.phases.is_empty() {
         book.first_phase = Some(PhaseId(0));
