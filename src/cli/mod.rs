@@ -7,6 +7,7 @@
 //! One thin file a subcommand.
 
 mod check;
+mod coverage;
 mod demo;
 mod doctor;
 mod fly;

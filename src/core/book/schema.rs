@@ -69,6 +69,8 @@ pub struct Book {
     pub roles: Roles,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
     pub wording: BTreeMap<String, Template>,
+    /// What no demo and no script exercises, and why (`unexercised = "…"`): by kind and name, `limit fire_1`, `item list/item`.
+    pub unexercised: BTreeMap<String, String>,
     /// All wordings of all calls; call `i` of the graph is call `i` of `calls`.
     pub graph: WordGraph,
 }

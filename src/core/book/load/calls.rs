@@ -75,7 +75,7 @@ pub fn calls(all: &All, book: &mut Book) {
 fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
     let what = format!("call `{}`", item.id);
     let r = reader(all.cx, &what, item);
-    r.only(&["say", "phases", "when", "to", "critical", "always", "answer_only", "does", "replaces"]);
+    r.only(&["say", "phases", "when", "to", "critical", "always", "answer_only", "does", "unexercised", "replaces"]);
     r.need("say", "\"…\"");
     let slots = all.names.call_slots.get(index).map_or(&[][..], Vec::as_slice);
     let env = Env { slots: Some(slots), ..all.env() };

@@ -52,7 +52,19 @@ pub fn flows(all: &All, book: &mut Book) {
 fn flow(all: &All, book: &Book, item: &Item, slots: Option<&[SlotName]>) -> Flow {
     let what = format!("flow `{}`", item.id);
     let r = reader(all.cx, &what, item);
-    r.only(&["title", "by", "station", "phases", "start", "repeatable", "pace_s", "steps", "then_phase", "replaces"]);
+    r.only(&[
+        "title",
+        "by",
+        "station",
+        "phases",
+        "start",
+        "repeatable",
+        "pace_s",
+        "steps",
+        "then_phase",
+        "unexercised",
+        "replaces",
+    ]);
     r.need("steps", "[{ say = \"…\" }]");
     let station = r.choice("station", STATIONS).unwrap_or_default();
     let env = Env { slots, ..all.env() };

@@ -11,6 +11,7 @@ pub mod condition;
 #[cfg(test)]
 mod condition_tests;
 mod flows;
+mod guidance;
 mod layers;
 mod lists;
 pub mod names;
@@ -126,6 +127,7 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     watch::limits(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
+    watch::unexercised(&all, book);
     checks::check(&all, book);
 }
 

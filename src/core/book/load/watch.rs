@@ -22,7 +22,7 @@ pub fn phases(all: &All, book: &mut Book) {
     for item in all.sections.items("phases") {
         let what = format!("phase `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["title", "next", "enter_when", "rearms", "place", "replaces"]);
+        r.only(&["title", "next", "enter_when", "rearms", "place", "unexercised", "replaces"]);
         let mut rearms = Vec::new();
         for (id, node) in r.texts("rearms") {
             let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts];
@@ -88,6 +88,7 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         "reply",
         "then_phase",
         "repeatable",
+        "unexercised",
         "replaces",
     ]);
     r.need("say", "\"…\"");
@@ -140,7 +141,7 @@ pub fn limits(all: &All, book: &mut Book) {
     for item in all.sections.items("limits") {
         let what = format!("limit `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["phases", "by", "when", "for_s", "say", "priority", "then", "ends_flow", "replaces"]);
+        r.only(&["phases", "by", "when", "for_s", "say", "priority", "then", "ends_flow", "unexercised", "replaces"]);
         r.need("when", "\"…\"");
         r.need("say", "\"…\"");
         let env = all.env();
@@ -165,6 +166,30 @@ pub fn limits(all: &All, book: &mut Book) {
             then,
             ends_flow: refer(all, &r, "ends_flow").map(FlowId),
         });
+    }
+}
+
+/// Reads why something is never exercised.
+pub fn unexercised(all: &All, book: &mut Book) {
+    let sections =
+        [("calls", "call"), ("flows", "flow"), ("callouts", "callout"), ("limits", "limit"), ("phases", "phase")];
+    for (section, kind) in sections {
+        for item in all.sections.items(section) {
+            let r = Reader { cx: all.cx, what: kind, at: item.at, entries: item.node.entries() };
+            if let Some(why) = r.text("unexercised") {
+                book.unexercised.insert(format!("{kind} {}", item.id), why.to_string());
+            }
+        }
+    }
+    for list in all.sections.items("checklists") {
+        let items = list.node.get("items").map_or(&[][..], |e| e.value.each());
+        for (i, node) in items.iter().enumerate() {
+            let r = Reader { cx: all.cx, what: "item", at: node.at, entries: node.entries() };
+            if let Some(why) = r.text("unexercised") {
+                let id = super::lists::item_id(node, i);
+                book.unexercised.insert(format!("item {}/{id}", list.id), why.to_string());
+            }
+        }
     }
 }
 
