@@ -2,7 +2,7 @@
 
 use super::expr::Expr;
 use super::load::contexts;
-use super::schema::{Act, Ask, Book, Edge, Part, StepKind, Template, Trigger};
+use super::schema::{Act, Ask, Book, Derived, Edge, Part, StepKind, Template, Trigger};
 use crate::core::grammar::{CallSet, Label};
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -108,7 +108,13 @@ impl Book {
                         all.one(x);
                     }
                     Act::Speak(t, _) => all.sentence(t),
-                    Act::Flow(_) | Act::Checklist(_) | Act::Phase(_) | Act::Engine(_) => {}
+                    Act::Flow(_)
+                    | Act::Checklist(_)
+                    | Act::Phase(_)
+                    | Act::Engine(_)
+                    | Act::Checked(_)
+                    | Act::Compute(_)
+                    | Act::Survey { .. } => {}
                 }
             }
         }
@@ -125,7 +131,12 @@ impl Book {
                         all.one(until).maybe_sentence(late.as_ref());
                     }
                     StepKind::Ask(a) => all.ask(a),
-                    StepKind::Pause { .. } | StepKind::Run(_) | StepKind::Read(_) | StepKind::Enter(_) => {}
+                    StepKind::Pause { .. }
+                    | StepKind::Run(_)
+                    | StepKind::Read(_)
+                    | StepKind::Checked(_)
+                    | StepKind::Compute(_)
+                    | StepKind::Enter(_) => {}
                 }
             }
         }
@@ -144,6 +155,9 @@ impl Book {
                 Edge::Through { value, .. } => all.one(value),
             };
             all.maybe(c.only_if.as_ref()).sentence(&c.say);
+            if let Some(v) = &c.own_voice {
+                all.maybe(v.only_if.as_ref()).maybe(v.heard.as_ref());
+            }
             if let Some(a) = &c.reply {
                 all.ask(a);
             }
@@ -152,7 +166,21 @@ impl Book {
             all.one(&l.when).sentence(&l.say);
             all.0.extend(l.then.iter().map(|(_, x)| x));
         }
-        all.0.extend(self.phases.iter().filter_map(|p| p.enter_when.as_ref()));
+        for e in &self.sheet {
+            if let Some(Derived::Formula(x)) = &e.derived {
+                all.one(x);
+            }
+            e.checks.iter().for_each(|c| all.one(&c.when).sentence(&c.say));
+            if let Some(c) = &e.compare {
+                all.one(&c.with).maybe_sentence(c.say.as_ref());
+            }
+            all.maybe_sentence(e.ask.as_ref());
+        }
+        all.0.extend(self.figures.iter().flat_map(|f| &f.inputs));
+        for p in &self.phases {
+            all.maybe(p.enter_when.as_ref());
+            p.expects.iter().for_each(|e| all.one(&e.when).sentence(&e.say));
+        }
         self.wording.values().for_each(|t| all.sentence(t));
         all.0
     }

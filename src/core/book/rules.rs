@@ -123,6 +123,9 @@ rules! {
     SAME_WORDING "same-wording" Error
         "One wording has two meanings while both are live: the program could not know which is meant."
         "Change one of them, or give them phases that do not overlap."
+    SHEET_CIRCLE "sheet-circle" Error
+        "An entry of the flight sheet is computed from itself, directly or by way of others."
+        "Take the circle apart: one of its entries must be given."
     SLOT_MISUSE "slot-misuse" Error
         "A slot is used in a way that cannot work: twice under one name in one sentence, under one name with two types, inside of another slot, or without any value."
         "Give each its own name, as in `$heading:now then $heading:next`."
@@ -153,6 +156,9 @@ rules! {
     UNKNOWN_CONTROL "unknown-control" Error
         "No control has this id."
         "Use the name in the hint, or define `[controls.ID]`."
+    UNKNOWN_FIGURE "unknown-figure" Error
+        "`compute` names no `[figures.ID]`, or an output that its function does not give."
+        "Write `compute = \"FIGURE.OUTPUT\"`; docs/phrasebook.md lists the functions with what they give."
     UNKNOWN_FLOW "unknown-flow" Error
         "No flow has this id."
         "Use the name in the hint, or define `[flows.ID]`."

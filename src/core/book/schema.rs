@@ -3,13 +3,17 @@
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
 mod panel;
+mod phase;
+mod sheet;
 mod watch;
 
 pub use panel::{Control, ControlKind, Refusal, Signal};
-pub use watch::{Callout, Due, Edge, Limit, Priority};
+pub use phase::{Expect, Phase};
+pub use sheet::{Check, Compare, Derived, Figure, FigureId, SheetEntry, Source};
+pub use watch::{Callout, Due, Edge, Limit, OwnVoice, Priority};
 
 use super::expr::Expr;
-use crate::core::aircraft::{SignalId, Value, ValueKind};
+use crate::core::aircraft::SignalId;
 use crate::core::grammar::{CallId, WordGraph};
 use crate::core::time::Clock;
 use serde::{Deserialize, Serialize};
@@ -65,6 +69,8 @@ pub struct Book {
     pub first_phase: Option<PhaseId>,
     /// `[sheet.ID]`: entries of the flight sheet.
     pub sheet: Vec<SheetEntry>,
+    /// `[figures.ID]`: what is computed for the sheet.
+    pub figures: Vec<Figure>,
     /// `[roles]`.
     pub roles: Roles,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
@@ -91,6 +97,8 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("flow_waits", "what"),
     ("link_back", ""),
     ("link_lost", ""),
+    ("no_data", "what value"),
+    ("no_figure", "what why"),
     ("no_flow_now", ""),
     ("not_moving", "what"),
     ("not_now", "what"),
@@ -98,8 +106,17 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("nothing_to_repeat", ""),
     ("nothing_to_resume", ""),
     ("please_confirm", "what"),
+    ("recomputed", "what"),
+    ("reopened", "what again"),
     ("room_failed", "what"),
     ("say_again", ""),
+    ("sheet_differs", "what value computed"),
+    ("sheet_doubt", "what"),
+    ("sheet_missing", "what"),
+    ("sheet_shown", "what value shown"),
+    ("survey_assumed", "what"),
+    ("survey_ready", "phase"),
+    ("survey_unseen", ""),
     ("too_faint", ""),
     ("which_one", "first second"),
 ];
@@ -198,6 +215,18 @@ pub enum Act {
     Speak(Template, Station),
     /// `engine = "hold"`: one of the engine's own.
     Engine(Intrinsic),
+    /// `checked = ["ID"]`: the pilot has cross-checked these entries of the sheet.
+    Checked(Vec<SheetId>),
+    /// `compute = ["ID"]`: these entries are computed anew, with the signals of this moment.
+    Compute(Vec<SheetId>),
+    /// `survey = "PHASE"`: the flight is in this phase, entered from outside; `again = "PHASE"` asks the link besides to put
+    /// the aircraft to the phase's `place`.
+    Survey {
+        /// The phase.
+        phase: PhaseId,
+        /// Whether the aircraft is to be put there.
+        place: bool,
+    },
 }
 
 /// Calls that act on the conversation itself.
@@ -373,6 +402,10 @@ pub enum StepKind {
     Enter(PhaseId),
     /// `sheet = "ID"`, `value = "EXPR"`.
     Sheet(SheetId, Expr),
+    /// `checked = ["ID"]`: whoever does the flow has cross-checked these entries of the sheet.
+    Checked(Vec<SheetId>),
+    /// `compute = ["ID"]`: these entries are computed anew, with the signals of this moment.
+    Compute(Vec<SheetId>),
     /// `make = "SIGNAL"`, `to = "EXPR"`: what ground or cabin do in the world (chocks, push, cabin secure): a set on a control that only a
     /// flow of their station may touch.
     Make {
@@ -460,37 +493,6 @@ pub struct Item {
     pub within_s: f64,
 }
 
-/// `[phases.ID]`.
-#[derive(Debug, Clone)]
-pub struct Phase {
-    /// The name.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// Phases that may follow.
-    pub next: Vec<PhaseId>,
-    /// Entered by itself from a phase that lists it in `next`, when this becomes true.
-    pub enter_when: Option<Expr>,
-    /// Flows, checklists and callouts named here are as if never done once this phase is entered (`rearms`): ids.
-    pub rearms: Vec<String>,
-    /// Where the built-in aircraft is put when a session begins here (`place`); absent: at the stand, or lined up in the
-    /// phases of flight roles.
-    pub place: Option<String>,
-}
-
-/// `[sheet.ID]`: an entry of the flight sheet.
-#[derive(Debug, Clone)]
-pub struct SheetEntry {
-    /// The name.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// Its type.
-    pub kind: ValueKind,
-    /// Value unless something sets it.
-    pub value: Option<Value>,
-}
-
 impl Book {
     /// The call of this name.
     pub fn call(&self, id: &str) -> Option<CallId> {
@@ -499,6 +501,10 @@ impl Book {
     /// The signal of this name.
     pub fn signal(&self, id: &str) -> Option<SignalId> {
         self.signals.iter().position(|s| s.id == id).map(|i| SignalId(i as u16))
+    }
+    /// The entry of the flight sheet of this name.
+    pub fn sheet_entry(&self, id: &str) -> Option<SheetId> {
+        self.sheet.iter().position(|e| e.id == id).map(|i| SheetId(i as u16))
     }
     /// The phase of this name.
     pub fn phase(&self, id: &str) -> Option<PhaseId> {

@@ -154,6 +154,9 @@ impl Crew {
                 self.speak_as(*station, text, Priority::Routine, Owner::Nobody);
             }
             Act::Engine(intrinsic) => self.intrinsic(*intrinsic),
+            Act::Checked(entries) => self.checked(entries),
+            Act::Compute(entries) => self.compute(entries),
+            Act::Survey { phase, .. } => self.enter(*phase, None),
         }
     }
 

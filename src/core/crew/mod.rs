@@ -16,6 +16,7 @@ mod listen;
 mod lists;
 mod phases;
 mod scope;
+mod sheet;
 mod talk;
 
 #[cfg(test)]

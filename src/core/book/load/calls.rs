@@ -49,7 +49,8 @@ pub const INTRINSICS: &[(&str, Intrinsic)] = &[
     ("you_have_control", Intrinsic::YouHaveControl),
 ];
 
-const EFFECTS: &[&str] = &["flow", "checklist", "set", "phase", "sheet", "speak", "engine"];
+const EFFECTS: &[&str] =
+    &["flow", "checklist", "set", "phase", "sheet", "speak", "engine", "checked", "compute", "survey", "again"];
 
 /// Reads `[calls]` and appends the hidden ones.
 pub fn calls(all: &All, book: &mut Book) {
@@ -95,7 +96,8 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
 
 fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
     let r = Reader::new(all.cx, "what a call does", node.at, node);
-    r.only(&["if", "also", "flow", "checklist", "set", "to", "phase", "sheet", "value", "speak", "station", "engine"]);
+    let legal: Vec<&str> = EFFECTS.iter().copied().chain(["if", "also", "to", "value", "station"]).collect();
+    r.only(&legal);
     let kind = one_of(&r, EFFECTS)?;
     companions(&r, kind, &[("to", "set"), ("value", "sheet"), ("station", "speak")]);
     let act = match kind {
@@ -111,6 +113,8 @@ fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
             Act::Sheet(entry, value)
         }
         "speak" => Act::Speak(r.sentence("speak", env)?, r.choice("station", STATIONS).unwrap_or_default()),
+        "checked" | "compute" => super::sheet::act(all, &r, kind),
+        "survey" | "again" => Act::Survey { phase: PhaseId(refer(all, &r, kind)?), place: kind == "again" },
         _ => Act::Engine(r.choice("engine", INTRINSICS)?),
     };
     Some(Effect { only_if: r.condition("if", env), also: r.truth("also"), act })

@@ -38,7 +38,8 @@ const STEP_KEYS: &[(&str, &str)] = &[
     ("value", "sheet"),
 ];
 
-const STEPS: &[&str] = &["set", "say", "wait", "pause_s", "ask", "run", "read", "enter", "sheet", "make"];
+const STEPS: &[&str] =
+    &["set", "say", "wait", "pause_s", "ask", "run", "read", "enter", "sheet", "checked", "compute", "make"];
 
 /// Reads `[flows]`.
 pub fn flows(all: &All, book: &mut Book) {
@@ -134,6 +135,7 @@ fn step(all: &All, book: &Book, node: &Node, hidden: &str, env: &Env, station: S
         "run" => StepKind::Run(FlowId(refer(all, &r, "run")?)),
         "read" => StepKind::Read(ChecklistId(refer(all, &r, "read")?)),
         "enter" => StepKind::Enter(PhaseId(refer(all, &r, "enter")?)),
+        "checked" | "compute" => super::sheet::step(all, &r, kind),
         _ => {
             let (entry, value) = sheet(all, &r, env)?;
             StepKind::Sheet(entry, value)

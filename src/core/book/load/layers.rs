@@ -7,8 +7,19 @@ use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 
 /// Sections that hold a table an id.
-const TABLES: &[&str] =
-    &["signals", "controls", "calls", "flows", "checklists", "callouts", "limits", "phases", "sheet", "slots"];
+const TABLES: &[&str] = &[
+    "signals",
+    "controls",
+    "calls",
+    "flows",
+    "checklists",
+    "callouts",
+    "limits",
+    "phases",
+    "sheet",
+    "figures",
+    "slots",
+];
 /// Sections that hold a string an id, in the long form a table with `say`.
 const STRINGS: &[&str] = &["rules", "wording"];
 /// Sections that are one table.

@@ -13,7 +13,7 @@ use crate::core::book::expr::Expr;
 use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Book, Callout, Due, Edge, FlowId, Limit, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
+    Book, Callout, Due, Edge, FlowId, Limit, OwnVoice, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
 };
 use crate::core::physics::performance::AIRCRAFT;
 
@@ -22,19 +22,20 @@ pub fn phases(all: &All, book: &mut Book) {
     for item in all.sections.items("phases") {
         let what = format!("phase `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["title", "next", "enter_when", "rearms", "place", "unexercised", "replaces"]);
-        let mut rearms = Vec::new();
-        for (id, node) in r.texts("rearms") {
-            let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts];
-            if ids.iter().any(|i| i.find(id).is_some()) {
-                rearms.push(id.to_string());
-                continue;
-            }
-            let known = ids.iter().flat_map(|i| i.list().iter().map(String::as_str));
-            let hint = nearest(id, known).map(|n| format!("did you mean \"{n}\"?"));
-            let text = format!("There is no flow, checklist or callout `{id}`.");
-            all.cx.raise(rules::UNKNOWN_FLOW, node.at, text, hint);
-        }
+        r.only(&[
+            "title",
+            "next",
+            "enter_when",
+            "rearms",
+            "place",
+            "expects",
+            "assumes",
+            "assumes_sheet",
+            "unexercised",
+            "replaces",
+        ]);
+        let rearms = things(all, &r, "rearms");
+        let assumes = r.node("assumes").map(|_| things(all, &r, "assumes"));
         book.phases.push(Phase {
             id: item.id.clone(),
             title: r.title(&item.id),
@@ -42,8 +43,27 @@ pub fn phases(all: &All, book: &mut Book) {
             enter_when: r.condition("enter_when", &all.env()),
             rearms,
             place: r.text("place").map(str::to_string),
+            assumes,
+            ..Phase::default()
         });
     }
+}
+
+/// A list of ids of flows, checklists and callouts.
+fn things(all: &All, r: &Reader, key: &str) -> Vec<String> {
+    let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts];
+    let mut found = Vec::new();
+    for (id, node) in r.texts(key) {
+        if ids.iter().any(|i| i.find(id).is_some()) {
+            found.push(id.to_string());
+            continue;
+        }
+        let known = ids.iter().flat_map(|i| i.list().iter().map(String::as_str));
+        let hint = nearest(id, known).map(|n| format!("did you mean \"{n}\"?"));
+        let text = format!("There is no flow, checklist or callout `{id}`.");
+        all.cx.raise(rules::UNKNOWN_FLOW, node.at, text, hint);
+    }
+    found
 }
 
 /// Reads `[callouts]`.
@@ -65,6 +85,7 @@ pub fn callouts(all: &All, book: &mut Book) {
                 reply: None,
                 then_phase: None,
                 repeatable: false,
+                own_voice: None,
             });
         }
     }
@@ -89,10 +110,20 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         "then_phase",
         "repeatable",
         "unexercised",
+        "own_voice",
         "replaces",
     ]);
     r.need("say", "\"…\"");
     let env = all.env();
+    let own_voice = r.node("own_voice").map(|n| {
+        let r = Reader::new(all.cx, "an own voice", n.at, n);
+        r.only(&["if", "heard", "steps_in_s"]);
+        OwnVoice {
+            only_if: r.condition("if", &env),
+            heard: r.condition("heard", &env),
+            steps_in_s: r.number("steps_in_s", 0.0, 60.0).unwrap_or(1.5),
+        }
+    });
     let say = r.sentence("say", &env);
     let only_if = r.condition("if", &env);
     let reply = r.node("reply").and_then(|n| {
@@ -133,6 +164,7 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         reply,
         then_phase: r.phase("then_phase", all.names),
         repeatable: r.truth("repeatable"),
+        own_voice,
     })
 }
 

@@ -5,6 +5,7 @@
 //! simulation and ground practice only.
 
 mod data;
+pub mod figures;
 mod fuel;
 mod landing;
 mod load;
