@@ -17,7 +17,7 @@ use crate::core::aircraft::SignalId;
 use crate::core::grammar::{CallId, WordGraph};
 use crate::core::time::Clock;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Index into [`Book::controls`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -75,6 +75,10 @@ pub struct Book {
     pub roles: Roles,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
     pub wording: BTreeMap<String, Template>,
+    /// What came unchanged from the books that this one takes in: by kind and name, as in `unexercised`.
+    pub inherited: BTreeSet<String>,
+    /// The names of the books that it extends, nearest first.
+    pub extends: Vec<String>,
     /// What no demo and no script exercises, and why (`unexercised = "…"`): by kind and name, `limit fire_1`, `item list/item`.
     pub unexercised: BTreeMap<String, String>,
     /// All wordings of all calls; call `i` of the graph is call `i` of `calls`.

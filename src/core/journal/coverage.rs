@@ -39,38 +39,56 @@ pub fn parts(book: &Book) -> Vec<Part> {
     calls.chain(flows).chain(items).chain(callouts).chain(limits).chain(phases).collect()
 }
 
+/// The entry that a note exercises.
+fn part(note: &Note) -> Option<Part> {
+    let (kind, id) = match note {
+        Note::Accepted { meaning, .. } => ("call", meaning.call.clone()),
+        Note::Flow { flow, state } if state == "begun" => ("flow", flow.clone()),
+        Note::Item { checklist, item, .. } => ("item", format!("{checklist}/{item}")),
+        Note::Callout { callout, .. } => ("callout", callout.clone()),
+        Note::Limit { limit, over: true } => ("limit", limit.clone()),
+        Note::Phase { phase } => ("phase", phase.clone()),
+        _ => return None,
+    };
+    Some(Part { kind, id })
+}
+
 /// What was seen so far.
 #[derive(Debug, Clone, Default)]
 pub struct Coverage {
     seen: BTreeSet<Part>,
+    /// Seen with a book that this one extends: counts for what it takes over unchanged.
+    seen_below: BTreeSet<Part>,
 }
 
 impl Coverage {
-    /// Counts a journal in.
-    pub fn add(&mut self, journal: &Journal) {
+    /// Counts a journal in, if it is of the book or of one that it extends.
+    pub fn add(&mut self, journal: &Journal, book: &Book) -> bool {
+        let own = journal.header.book.id == book.id;
+        if !own && !book.extends.contains(&journal.header.book.id) {
+            return false;
+        }
         for entry in &journal.entries {
-            if let Line::Out { action: Action::Note(note), .. } = &entry.line {
-                self.note(note);
+            if let Line::Out { action: Action::Note(note), .. } = &entry.line
+                && let Some(part) = part(note)
+            {
+                if own {
+                    self.seen.insert(part)
+                } else {
+                    self.seen_below.insert(part)
+                };
             }
         }
+        true
     }
 
-    fn note(&mut self, note: &Note) {
-        let (kind, id) = match note {
-            Note::Accepted { meaning, .. } => ("call", meaning.call.clone()),
-            Note::Flow { flow, state } if state == "begun" => ("flow", flow.clone()),
-            Note::Item { checklist, item, .. } => ("item", format!("{checklist}/{item}")),
-            Note::Callout { callout, .. } => ("callout", callout.clone()),
-            Note::Limit { limit, over: true } => ("limit", limit.clone()),
-            Note::Phase { phase } => ("phase", phase.clone()),
-            _ => return,
-        };
-        self.seen.insert(Part { kind, id });
+    fn has(&self, part: &Part, book: &Book) -> bool {
+        self.seen.contains(part) || self.seen_below.contains(part) && book.inherited.contains(&part.to_string())
     }
 
     /// What of the book was never seen and has no reason in it (`unexercised = "…"`).
     pub fn missing(&self, book: &Book) -> Vec<Part> {
-        let unseen = parts(book).into_iter().filter(|p| !self.seen.contains(p));
+        let unseen = parts(book).into_iter().filter(|p| !self.has(p, book));
         unseen.filter(|p| !book.unexercised.contains_key(&p.to_string())).collect()
     }
 
@@ -83,7 +101,7 @@ impl Coverage {
     /// How many entries of the book were seen, and how many there are.
     pub fn share(&self, book: &Book) -> (usize, usize) {
         let all = parts(book);
-        (all.iter().filter(|p| self.seen.contains(p)).count(), all.len())
+        (all.iter().filter(|p| self.has(p, book)).count(), all.len())
     }
 }
 
@@ -113,7 +131,7 @@ mod tests {
             Note::Callout { callout: "c".into(), value: None, wanted: None, speech: 1 },
             Note::Limit { limit: "l".into(), over: true },
         ] {
-            coverage.note(&note);
+            coverage.seen.extend(part(&note));
         }
         assert_eq!(names(&coverage), ["call k", "item t/i", "phase b"]);
         assert_eq!(coverage.explained(&book), [("limit l", "cannot happen here", true)]);

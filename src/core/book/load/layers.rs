@@ -41,12 +41,18 @@ pub struct Item {
 #[derive(Debug, Default)]
 pub struct Sections {
     all: Vec<(&'static str, Vec<Item>)>,
+    /// The layer of the book itself.
+    top: usize,
 }
 
 impl Sections {
     /// The entries of a section in order.
     pub fn items(&self, section: &str) -> &[Item] {
         self.all.iter().find(|(s, _)| *s == section).map_or(&[], |(_, i)| i.as_slice())
+    }
+    /// Whether an entry came unchanged from what the book takes in.
+    pub fn inherited(&self, item: &Item) -> bool {
+        item.layer < self.top
     }
     /// The one table of `[book]` or `[roles]`: the topmost layer's.
     pub fn single(&self, section: &str) -> Option<&Item> {
@@ -144,7 +150,8 @@ impl Gather<'_> {
 
 fn merge(cx: &Cx, layers: &[Layer]) -> Sections {
     let names = || SINGLE.iter().chain(TABLES).chain(STRINGS).copied();
-    let mut sections = Sections { all: names().map(|s| (s, Vec::new())).collect() };
+    let mut sections =
+        Sections { all: names().map(|s| (s, Vec::new())).collect(), top: layers.len().saturating_sub(1) };
     for (layer, l) in layers.iter().enumerate() {
         for e in l.files.iter().flatten() {
             let Some((section, items)) = sections.all.iter_mut().find(|(s, _)| *s == e.key) else {

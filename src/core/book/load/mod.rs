@@ -131,6 +131,7 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     watch::head(&all, book);
     watch::wording(&all, book);
     watch::unexercised(&all, book);
+    watch::inherited(&all, book);
     checks::check(&all, book);
 }
 

@@ -201,6 +201,23 @@ pub fn limits(all: &All, book: &mut Book) {
     }
 }
 
+/// What the book takes over unchanged, and from which books.
+pub fn inherited(all: &All, book: &mut Book) {
+    let sections =
+        [("calls", "call"), ("flows", "flow"), ("callouts", "callout"), ("limits", "limit"), ("phases", "phase")];
+    for (section, kind) in sections {
+        let here = all.sections.items(section).iter().filter(|i| all.sections.inherited(i));
+        book.inherited.extend(here.map(|i| format!("{kind} {}", i.id)));
+    }
+    for list in all.sections.items("checklists").iter().filter(|i| all.sections.inherited(i)) {
+        let items = list.node.get("items").map_or(&[][..], |e| e.value.each());
+        let names = items.iter().enumerate().map(|(i, n)| format!("item {}/{}", list.id, super::lists::item_id(n, i)));
+        book.inherited.extend(names);
+    }
+    let heads = all.sections.items("book").iter().rev();
+    book.extends = heads.filter_map(|h| h.node.get("extends")?.value.text().map(str::to_string)).collect();
+}
+
 /// Reads why something is never exercised.
 pub fn unexercised(all: &All, book: &mut Book) {
     let sections =
