@@ -30,15 +30,14 @@ pub fn run(places: &Places, name: &Path, sources: &[PathBuf]) -> CliResult {
     let mut counted = 0;
     for file in files(sources)? {
         let script = file.extension().is_some_and(|e| e == "toml");
-        let bytes =
-            if script { acted(&file, &book)? } else { Some(std::fs::read(&file).map_err(|e| unreadable(&file, e))?) };
+        let bytes = if script {
+            acted(places, name, &file, &book)?
+        } else {
+            Some(std::fs::read(&file).map_err(|e| unreadable(&file, e))?)
+        };
         let Some(bytes) = bytes else { continue };
         let journal = read(&bytes).map_err(|e| Failure::new(format!("{}: {e}", file.display())))?;
-        if journal.header.book.id != book.id {
-            continue;
-        }
-        coverage.add(&journal);
-        counted += 1;
+        counted += usize::from(coverage.add(&journal, &book));
     }
     if counted == 0 {
         let text = format!("none of these is a journal or a session script of {}: name some that are", book.id);
@@ -84,12 +83,20 @@ fn files(sources: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
 }
 
 /// The journal of a session script, acted out without sound; nothing if it is for another book.
-fn acted(file: &Path, book: &Arc<Book>) -> Result<Option<Vec<u8>>, Failure> {
+fn acted(places: &Places, name: &Path, file: &Path, book: &Arc<Book>) -> Result<Option<Vec<u8>>, Failure> {
     let text = std::fs::read_to_string(file).map_err(|e| unreadable(file, e))?;
-    let named = crate::core::script::parse(&text).ok().map(|s| s.book);
-    if named.is_some_and(|n| Path::new(&n).file_name().is_none_or(|n| n.to_string_lossy() != book.id)) {
+    let named = crate::core::script::parse(&text).ok().map_or_else(|| book.id.clone(), |s| s.book);
+    let named = Path::new(&named).file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let base = if named == book.id {
+        book.clone()
+    } else if book.extends.contains(&named) {
+        // The base of a book lies beside it, or on a shelf.
+        let beside = name.parent().map(|p| p.join(&named)).filter(|p| p.is_dir());
+        wiring::book(places, &beside.unwrap_or_else(|| PathBuf::from(&named)))?
+    } else {
         return Ok(None);
-    }
+    };
+    let book = &base;
     let script = wiring::script(file, book)?;
     let memory = Memory::default();
     let header = wiring::header(book, Path::new(&book.id), script.seed, &[]);
