@@ -11,7 +11,7 @@ use crate::core::journal::{Journal, Line as Entry, resume};
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
-use crate::edge::app::{App, Ears, News, Outside, Pace, Parts};
+use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, stage};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::link::{BuiltIn, Link};
@@ -155,11 +155,9 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let until = sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0));
     let link: Box<dyn Link> = match (live, &begin, &hands) {
         (Some(live), ..) => Box::new(live),
-        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(values, *at)),
-        (None, Begin::Fresh, Some(h)) => {
-            Box::new(crate::edge::app::stage::aircraft(&h.world, h.seed).map_err(Failure)?)
-        }
-        (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())),
+        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at)?),
+        (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
+        (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
     let (arrangement, sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
     let parts = Parts {
@@ -237,11 +235,11 @@ fn last_state(journal: &Journal) -> BTreeMap<String, Value> {
 }
 
 /// The built-in aircraft as nearly as its controls tell: it cannot be put back into the air where it was.
-fn rebuilt(values: &BTreeMap<String, Value>, at: SessionTime) -> BuiltIn {
-    let mut aircraft = Aircraft::tarn_t2(1);
+fn rebuilt(book: &Book, values: &BTreeMap<String, Value>, at: SessionTime) -> Result<BuiltIn, Failure> {
+    let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
     let running = ["engine_running_1", "engine_running_2"].iter().any(|s| values.get(*s) == Some(&Value::Bool(true)));
     let place = if running { Place::LinedUp } else { Place::ColdAtStand };
-    let mut setup = Setup { place, ..Setup::default() };
+    let mut setup = Setup { place, ..aircraft.usual() };
     if let Some(kg) = values.get("mass_kg").and_then(Value::number) {
         setup.mass_kg = kg;
     }
@@ -250,16 +248,15 @@ fn rebuilt(values: &BTreeMap<String, Value>, at: SessionTime) -> BuiltIn {
     for (name, value) in values {
         let _ = aircraft.set(name, value);
     }
-    BuiltIn::new(aircraft, at)
+    Ok(BuiltIn::new(aircraft, at))
 }
 
-/// The built-in aircraft where a phase finds it: on the runway for the phases in which pf and pm are flight roles.
-fn placed(book: &Book, phase: Option<&str>) -> BuiltIn {
-    let mut aircraft = Aircraft::tarn_t2(1);
-    let flying = phase.and_then(|p| book.phase(p)).is_some_and(|p| book.roles.flight_roles_in.contains(&p));
-    let place = if flying { Place::LinedUp } else { Place::ColdAtStand };
-    aircraft.place(&Setup { place, ..Setup::default() });
-    BuiltIn::new(aircraft, SessionTime::ZERO)
+/// The built-in aircraft where a phase finds it.
+fn placed(book: &Book, phase: Option<&str>) -> Result<BuiltIn, Failure> {
+    let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
+    let place = phase.map_or(Ok(Place::ColdAtStand), |p| stage::place(book, p)).map_err(Failure)?;
+    aircraft.place(&Setup { place, ..aircraft.usual() });
+    Ok(BuiltIn::new(aircraft, SessionTime::ZERO))
 }
 
 fn default_journal() -> Result<PathBuf, Failure> {

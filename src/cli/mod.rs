@@ -8,6 +8,7 @@
 
 mod aircraft;
 mod check;
+mod coverage;
 mod debrief;
 mod demo;
 mod doctor;

@@ -2,7 +2,7 @@
 
 use super::expr::Expr;
 use super::load::contexts;
-use super::schema::{Act, Ask, Book, Edge, Later, Part, StepKind, Template, Trigger};
+use super::schema::{Act, Ask, Book, Derived, Edge, Later, Part, StepKind, Template, Trigger};
 use crate::core::grammar::{CallSet, Label};
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -111,7 +111,14 @@ impl Book {
                         all.one(x);
                     }
                     Act::Speak(t, _) => all.sentence(t),
-                    Act::Flow(_) | Act::Checklist(_) | Act::Phase(_) | Act::Briefing(_) | Act::Engine(_) => {}
+                    Act::Flow(_)
+                    | Act::Checklist(_)
+                    | Act::Phase(_)
+                    | Act::Engine(_)
+                    | Act::Briefing(_)
+                    | Act::Checked(_)
+                    | Act::Compute(_)
+                    | Act::Survey { .. } => {}
                 }
             }
         }
@@ -128,7 +135,12 @@ impl Book {
                         all.one(until).maybe_sentence(late.as_ref());
                     }
                     StepKind::Ask(a) => all.ask(a),
-                    StepKind::Pause { .. } | StepKind::Run(_) | StepKind::Read(_) | StepKind::Enter(_) => {}
+                    StepKind::Pause { .. }
+                    | StepKind::Run(_)
+                    | StepKind::Read(_)
+                    | StepKind::Checked(_)
+                    | StepKind::Compute(_)
+                    | StepKind::Enter(_) => {}
                 }
             }
         }
@@ -147,6 +159,9 @@ impl Book {
                 Edge::Through { value, .. } => all.one(value),
             };
             all.maybe(c.only_if.as_ref()).sentence(&c.say);
+            if let Some(v) = &c.own_voice {
+                all.maybe(v.only_if.as_ref()).maybe(v.heard.as_ref());
+            }
             if let Some(a) = &c.reply {
                 all.ask(a);
             }
@@ -166,7 +181,21 @@ impl Book {
         all.0.extend(self.surprises.iter().map(|s| &s.when));
         let m = &self.manners;
         all.0.extend([&m.silent_when, &m.to_radio_when, &m.to_ground_when, &m.to_cabin_when].into_iter().flatten());
-        all.0.extend(self.phases.iter().filter_map(|p| p.enter_when.as_ref()));
+        for e in &self.sheet {
+            if let Some(Derived::Formula(x)) = &e.derived {
+                all.one(x);
+            }
+            e.checks.iter().for_each(|c| all.one(&c.when).sentence(&c.say));
+            if let Some(c) = &e.compare {
+                all.one(&c.with).maybe_sentence(c.say.as_ref());
+            }
+            all.maybe_sentence(e.ask.as_ref());
+        }
+        all.0.extend(self.figures.iter().flat_map(|f| &f.inputs));
+        for p in &self.phases {
+            all.maybe(p.enter_when.as_ref());
+            p.expects.iter().for_each(|e| all.one(&e.when).sentence(&e.say));
+        }
         self.wording.values().for_each(|t| all.sentence(t));
         all.0
     }

@@ -4,18 +4,22 @@
 
 mod manner;
 mod panel;
+mod phase;
+mod sheet;
 mod watch;
 
 pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
-pub use watch::{Callout, Due, Edge, Limit, Priority};
+pub use phase::{Expect, Phase};
+pub use sheet::{Check, Compare, Derived, Figure, FigureId, SheetEntry, Source};
+pub use watch::{Callout, Due, Edge, Limit, OwnVoice, Priority};
 
 use super::expr::Expr;
-use crate::core::aircraft::{SignalId, Value, ValueKind};
+use crate::core::aircraft::SignalId;
 use crate::core::grammar::{CallId, WordGraph};
 use crate::core::time::Clock;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Index into [`Book::controls`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -43,6 +47,8 @@ pub struct Book {
     pub id: String,
     /// `[book] title`, for people.
     pub title: String,
+    /// `[book] aircraft`: the built-in aircraft that it flies, one of [`AIRCRAFT`](crate::core::physics::performance::AIRCRAFT).
+    pub aircraft: String,
     /// SHA-256 (hex) of every file that went in, in order: goes into the journal's header.
     pub hash: String,
     /// `[signals.ID]`.
@@ -65,6 +71,8 @@ pub struct Book {
     pub first_phase: Option<PhaseId>,
     /// `[sheet.ID]`: entries of the flight sheet.
     pub sheet: Vec<SheetEntry>,
+    /// `[figures.ID]`: what is computed for the sheet.
+    pub figures: Vec<Figure>,
     /// `[roles]`.
     pub roles: Roles,
     /// `[briefings.ID]`.
@@ -75,6 +83,12 @@ pub struct Book {
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
     pub wording: BTreeMap<String, Template>,
+    /// What came unchanged from the books that this one takes in: by kind and name, as in `unexercised`.
+    pub inherited: BTreeSet<String>,
+    /// The names of the books that it extends, nearest first.
+    pub extends: Vec<String>,
+    /// What no demo and no script exercises, and why (`unexercised = "…"`): by kind and name, `limit fire_1`, `item list/item`.
+    pub unexercised: BTreeMap<String, String>,
     /// All wordings of all calls; call `i` of the graph is call `i` of `calls`.
     pub graph: WordGraph,
 }
@@ -99,6 +113,8 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("link_back", ""),
     ("link_lost", ""),
     ("listening", ""),
+    ("no_data", "what value"),
+    ("no_figure", "what why"),
     ("no_flow_now", ""),
     ("not_moving", "what"),
     ("not_now", "what"),
@@ -109,9 +125,18 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("offer_back", "what"),
     ("please_confirm", "what"),
     ("put_off", "what"),
+    ("recomputed", "what"),
+    ("reopened", "what again"),
     ("room_failed", "what"),
     ("say_again", ""),
+    ("sheet_differs", "what value computed"),
+    ("sheet_doubt", "what"),
+    ("sheet_missing", "what"),
+    ("sheet_shown", "what value shown"),
     ("still_to_come", "what"),
+    ("survey_assumed", "what"),
+    ("survey_ready", "phase"),
+    ("survey_unseen", ""),
     ("suspended", ""),
     ("talk_changed", ""),
     ("too_faint", ""),
@@ -223,6 +248,18 @@ pub enum Act {
     Briefing(u16),
     /// `engine = "hold"`: one of the engine's own.
     Engine(Intrinsic),
+    /// `checked = ["ID"]`: the pilot has cross-checked these entries of the sheet.
+    Checked(Vec<SheetId>),
+    /// `compute = ["ID"]`: these entries are computed anew, with the signals of this moment.
+    Compute(Vec<SheetId>),
+    /// `survey = "PHASE"`: the flight is in this phase, entered from outside; `again = "PHASE"` asks the link besides to put
+    /// the aircraft to the phase's `place`.
+    Survey {
+        /// The phase.
+        phase: PhaseId,
+        /// Whether the aircraft is to be put there.
+        place: bool,
+    },
 }
 
 /// Calls that act on the conversation itself.
@@ -434,6 +471,10 @@ pub enum StepKind {
     Enter(PhaseId),
     /// `sheet = "ID"`, `value = "EXPR"`.
     Sheet(SheetId, Expr),
+    /// `checked = ["ID"]`: whoever does the flow has cross-checked these entries of the sheet.
+    Checked(Vec<SheetId>),
+    /// `compute = ["ID"]`: these entries are computed anew, with the signals of this moment.
+    Compute(Vec<SheetId>),
     /// `make = "SIGNAL"`, `to = "EXPR"`: what ground or cabin do in the world (chocks, push, cabin secure): a set on a control that only a
     /// flow of their station may touch.
     Make {
@@ -521,36 +562,6 @@ pub struct Item {
     pub within_s: f64,
 }
 
-/// `[phases.ID]`.
-#[derive(Debug, Clone)]
-pub struct Phase {
-    /// The name.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// No conversation here: calls marked `chat` sleep.
-    pub sterile: bool,
-    /// Phases that may follow.
-    pub next: Vec<PhaseId>,
-    /// Entered by itself from a phase that lists it in `next`, when this becomes true.
-    pub enter_when: Option<Expr>,
-    /// Flows, checklists and callouts named here are as if never done once this phase is entered (`rearms`): ids.
-    pub rearms: Vec<String>,
-}
-
-/// `[sheet.ID]`: an entry of the flight sheet.
-#[derive(Debug, Clone)]
-pub struct SheetEntry {
-    /// The name.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// Its type.
-    pub kind: ValueKind,
-    /// Value unless something sets it.
-    pub value: Option<Value>,
-}
-
 impl Book {
     /// The call of this name.
     pub fn call(&self, id: &str) -> Option<CallId> {
@@ -564,6 +575,10 @@ impl Book {
     /// The signal of this name.
     pub fn signal(&self, id: &str) -> Option<SignalId> {
         self.signals.iter().position(|s| s.id == id).map(|i| SignalId(i as u16))
+    }
+    /// The entry of the flight sheet of this name.
+    pub fn sheet_entry(&self, id: &str) -> Option<SheetId> {
+        self.sheet.iter().position(|e| e.id == id).map(|i| SheetId(i as u16))
     }
     /// The phase of this name.
     pub fn phase(&self, id: &str) -> Option<PhaseId> {

@@ -48,10 +48,14 @@ impl Crew {
         let mut moved = false;
         for (i, c) in book.callouts.iter().enumerate() {
             let Edge::When { expr, for_s } = &c.edge else { continue };
+            let none = Slots::new();
+            // What can be made again waits until it is no longer true.
+            if c.repeatable && !self.callouts[i].armed && c.phases.contains(&self.phase) {
+                self.callouts[i] = Arming { armed: self.truth(expr, &none) == Some(false), since: None };
+            }
             if !self.calls_out(i) {
                 continue;
             }
-            let none = Slots::new();
             let fires = self.truth(expr, &none) == Some(true) && self.holds(c.only_if.as_ref(), &none);
             match (fires, self.callouts[i].since) {
                 (false, _) => self.callouts[i].since = None,
@@ -82,7 +86,8 @@ impl Crew {
         if let Some(guard) = &c.only_if {
             let holds = self.truth(guard, &Slots::new());
             if holds != Some(true) {
-                self.callouts[i].armed = false;
+                // A repeatable one stays armed: its detector tells of each value once.
+                self.callouts[i].armed = c.repeatable;
                 match holds {
                     Some(_) => self.note(Note::Passed { callout: c.id.clone(), why: guard.text.clone() }),
                     None => self.not_done(format!("callout {}", c.id), format!("{} is unknown", guard.text)),
@@ -98,7 +103,7 @@ impl Crew {
     fn call_out(&mut self, i: usize, value: Option<f64>, wanted: Option<f64>) {
         let book = self.book.clone();
         let c = &book.callouts[i];
-        self.callouts[i].armed = false;
+        self.callouts[i].armed = c.repeatable && matches!(c.edge, Edge::Through { .. });
         self.done.insert(c.id.clone());
         let text = self.text(&c.say, &Slots::new(), None);
         let id = CalloutId(i as u16);

@@ -204,6 +204,9 @@ impl Crew {
                 }
             }
             Act::Engine(intrinsic) => self.intrinsic(*intrinsic),
+            Act::Checked(entries) => self.checked(entries),
+            Act::Compute(entries) => self.compute(entries),
+            Act::Survey { phase, .. } => self.enter(*phase, None),
         }
     }
 

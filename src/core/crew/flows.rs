@@ -280,6 +280,14 @@ impl Crew {
                 self.go_to(*phase);
                 self.skip_step(id);
             }
+            StepKind::Checked(entries) => {
+                self.checked(entries);
+                self.skip_step(id);
+            }
+            StepKind::Compute(entries) => {
+                self.compute(entries);
+                self.skip_step(id);
+            }
             StepKind::Sheet(entry, value) => {
                 let value = value.eval(&self.scope(&r.slots, None));
                 self.write_sheet(*entry, value);

@@ -20,6 +20,7 @@ mod manners;
 mod phases;
 mod repair;
 mod scope;
+mod sheet;
 mod standing;
 mod talk;
 

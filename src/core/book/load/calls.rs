@@ -66,7 +66,20 @@ pub const INTRINSICS: &[(&str, Intrinsic)] = &[
     ("slower", Intrinsic::Slower),
 ];
 
-const EFFECTS: &[&str] = &["flow", "checklist", "set", "phase", "sheet", "speak", "briefing", "engine"];
+const EFFECTS: &[&str] = &[
+    "flow",
+    "checklist",
+    "set",
+    "phase",
+    "sheet",
+    "speak",
+    "briefing",
+    "engine",
+    "checked",
+    "compute",
+    "survey",
+    "again",
+];
 
 /// Reads `[calls]` and appends the hidden ones.
 pub fn calls(all: &All, book: &mut Book) {
@@ -106,6 +119,7 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
         "later",
         "when_clear",
         "does",
+        "unexercised",
         "replaces",
     ]);
     r.need("say", "\"…\"");
@@ -129,22 +143,8 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
 
 fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
     let r = Reader::new(all.cx, "what a call does", node.at, node);
-    r.only(&[
-        "if",
-        "also",
-        "once",
-        "flow",
-        "checklist",
-        "set",
-        "to",
-        "phase",
-        "sheet",
-        "value",
-        "speak",
-        "station",
-        "briefing",
-        "engine",
-    ]);
+    let legal: Vec<&str> = EFFECTS.iter().copied().chain(["if", "also", "once", "to", "value", "station"]).collect();
+    r.only(&legal);
     let kind = one_of(&r, EFFECTS)?;
     companions(&r, kind, &[("to", "set"), ("value", "sheet"), ("station", "speak")]);
     let act = match kind {
@@ -166,6 +166,8 @@ fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
             r.node("briefing")?,
         )?),
         "speak" => Act::Speak(r.sentence("speak", env)?, r.choice("station", STATIONS).unwrap_or_default()),
+        "checked" | "compute" => super::sheet::act(all, &r, kind),
+        "survey" | "again" => Act::Survey { phase: PhaseId(refer(all, &r, kind)?), place: kind == "again" },
         _ => Act::Engine(r.choice("engine", INTRINSICS)?),
     };
     Some(Effect { only_if: r.condition("if", env), also: r.truth("also"), once: r.condition("once", env), act })

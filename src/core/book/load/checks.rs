@@ -14,6 +14,7 @@ pub fn check(all: &All, book: &Book) {
     answers(all, book);
     intrinsics(all, book);
     shared_names(all);
+    super::guidance::check(all, book);
     super::wordings::collisions(all.cx, all.sections, book);
 }
 

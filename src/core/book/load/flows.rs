@@ -42,7 +42,8 @@ const STEP_KEYS: &[(&str, &str)] = &[
     ("level", "say"),
 ];
 
-const STEPS: &[&str] = &["set", "say", "wait", "pause_s", "ask", "run", "read", "enter", "sheet", "make"];
+const STEPS: &[&str] =
+    &["set", "say", "wait", "pause_s", "ask", "run", "read", "enter", "sheet", "checked", "compute", "make"];
 
 /// Reads `[flows]`.
 pub fn flows(all: &All, book: &mut Book) {
@@ -56,7 +57,19 @@ pub fn flows(all: &All, book: &mut Book) {
 fn flow(all: &All, book: &Book, item: &Item, slots: Option<&[SlotName]>) -> Flow {
     let what = format!("flow `{}`", item.id);
     let r = reader(all.cx, &what, item);
-    r.only(&["title", "by", "station", "phases", "start", "repeatable", "pace_s", "steps", "then_phase", "replaces"]);
+    r.only(&[
+        "title",
+        "by",
+        "station",
+        "phases",
+        "start",
+        "repeatable",
+        "pace_s",
+        "steps",
+        "then_phase",
+        "unexercised",
+        "replaces",
+    ]);
     r.need("steps", "[{ say = \"…\" }]");
     let station = r.choice("station", STATIONS).unwrap_or_default();
     let env = Env { slots, ..all.env() };
@@ -126,6 +139,7 @@ fn step(all: &All, book: &Book, node: &Node, hidden: &str, env: &Env, station: S
         "run" => StepKind::Run(FlowId(refer(all, &r, "run")?)),
         "read" => StepKind::Read(ChecklistId(refer(all, &r, "read")?)),
         "enter" => StepKind::Enter(PhaseId(refer(all, &r, "enter")?)),
+        "checked" | "compute" => super::sheet::step(all, &r, kind),
         _ => {
             let (entry, value) = sheet(all, &r, env)?;
             StepKind::Sheet(entry, value)

@@ -13,28 +13,31 @@ use crate::core::book::expr::Expr;
 use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Ask, Book, Callout, Due, Edge, FlowId, Limit, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
+    Ask, Book, Callout, Due, Edge, FlowId, Limit, OwnVoice, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
 };
 use crate::core::grammar::CallId;
+use crate::core::physics::performance::AIRCRAFT;
 
 /// Reads `[phases]`.
 pub fn phases(all: &All, book: &mut Book) {
     for item in all.sections.items("phases") {
         let what = format!("phase `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["title", "sterile", "next", "enter_when", "rearms", "replaces"]);
-        let mut rearms = Vec::new();
-        for (id, node) in r.texts("rearms") {
-            let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings];
-            if ids.iter().any(|i| i.find(id).is_some()) {
-                rearms.push(id.to_string());
-                continue;
-            }
-            let known = ids.iter().flat_map(|i| i.list().iter().map(String::as_str));
-            let hint = nearest(id, known).map(|n| format!("did you mean \"{n}\"?"));
-            let text = format!("There is no flow, checklist or callout `{id}`.");
-            all.cx.raise(rules::UNKNOWN_FLOW, node.at, text, hint);
-        }
+        r.only(&[
+            "title",
+            "sterile",
+            "next",
+            "enter_when",
+            "rearms",
+            "place",
+            "expects",
+            "assumes",
+            "assumes_sheet",
+            "unexercised",
+            "replaces",
+        ]);
+        let rearms = things(all, &r, "rearms");
+        let assumes = r.node("assumes").map(|_| things(all, &r, "assumes"));
         book.phases.push(Phase {
             id: item.id.clone(),
             title: r.title(&item.id),
@@ -42,8 +45,28 @@ pub fn phases(all: &All, book: &mut Book) {
             next: r.phases("next", all.names),
             enter_when: r.condition("enter_when", &all.env()),
             rearms,
+            place: r.text("place").map(str::to_string),
+            assumes,
+            ..Phase::default()
         });
     }
+}
+
+/// A list of ids of flows, checklists and callouts.
+fn things(all: &All, r: &Reader, key: &str) -> Vec<String> {
+    let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings];
+    let mut found = Vec::new();
+    for (id, node) in r.texts(key) {
+        if ids.iter().any(|i| i.find(id).is_some()) {
+            found.push(id.to_string());
+            continue;
+        }
+        let known = ids.iter().flat_map(|i| i.list().iter().map(String::as_str));
+        let hint = nearest(id, known).map(|n| format!("did you mean \"{n}\"?"));
+        let text = format!("There is no flow, checklist or callout `{id}`.");
+        all.cx.raise(rules::UNKNOWN_FLOW, node.at, text, hint);
+    }
+    found
 }
 
 /// Reads `[callouts]`.
@@ -66,6 +89,8 @@ pub fn callouts(all: &All, book: &mut Book) {
                 heard_as: None,
                 missing_s: 2.0,
                 then_phase: None,
+                repeatable: false,
+                own_voice: None,
             });
         }
     }
@@ -97,10 +122,22 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         "heard_as",
         "missing_s",
         "then_phase",
+        "repeatable",
+        "unexercised",
+        "own_voice",
         "replaces",
     ]);
     r.need("say", "\"…\"");
     let env = all.env();
+    let own_voice = r.node("own_voice").map(|n| {
+        let r = Reader::new(all.cx, "an own voice", n.at, n);
+        r.only(&["if", "heard", "steps_in_s"]);
+        OwnVoice {
+            only_if: r.condition("if", &env),
+            heard: r.condition("heard", &env),
+            steps_in_s: r.number("steps_in_s", 0.0, 60.0).unwrap_or(1.5),
+        }
+    });
     let say = r.sentence("say", &env);
     let only_if = r.condition("if", &env);
     let reply = reply(all, &r, &item.id, &env);
@@ -141,6 +178,8 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
             .map(CallId),
         missing_s: r.seconds("missing_s").unwrap_or(2.0),
         then_phase: r.phase("then_phase", all.names),
+        repeatable: r.truth("repeatable"),
+        own_voice,
     })
 }
 
@@ -160,6 +199,7 @@ pub fn limits(all: &All, book: &mut Book) {
             "reply",
             "unanswered",
             "ends_flow",
+            "unexercised",
             "replaces",
         ]);
         r.need("when", "\"…\"");
@@ -191,14 +231,59 @@ pub fn limits(all: &All, book: &mut Book) {
     }
 }
 
+/// What the book takes over unchanged, and from which books.
+pub fn inherited(all: &All, book: &mut Book) {
+    let sections =
+        [("calls", "call"), ("flows", "flow"), ("callouts", "callout"), ("limits", "limit"), ("phases", "phase")];
+    for (section, kind) in sections {
+        let here = all.sections.items(section).iter().filter(|i| all.sections.inherited(i));
+        book.inherited.extend(here.map(|i| format!("{kind} {}", i.id)));
+    }
+    for list in all.sections.items("checklists").iter().filter(|i| all.sections.inherited(i)) {
+        let items = list.node.get("items").map_or(&[][..], |e| e.value.each());
+        let names = items.iter().enumerate().map(|(i, n)| format!("item {}/{}", list.id, super::lists::item_id(n, i)));
+        book.inherited.extend(names);
+    }
+    let heads = all.sections.items("book").iter().rev();
+    book.extends = heads.filter_map(|h| h.node.get("extends")?.value.text().map(str::to_string)).collect();
+}
+
+/// Reads why something is never exercised.
+pub fn unexercised(all: &All, book: &mut Book) {
+    let sections =
+        [("calls", "call"), ("flows", "flow"), ("callouts", "callout"), ("limits", "limit"), ("phases", "phase")];
+    for (section, kind) in sections {
+        for item in all.sections.items(section) {
+            let r = Reader { cx: all.cx, what: kind, at: item.at, entries: item.node.entries() };
+            if let Some(why) = r.text("unexercised") {
+                book.unexercised.insert(format!("{kind} {}", item.id), why.to_string());
+            }
+        }
+    }
+    for list in all.sections.items("checklists") {
+        let items = list.node.get("items").map_or(&[][..], |e| e.value.each());
+        for (i, node) in items.iter().enumerate() {
+            let r = Reader { cx: all.cx, what: "item", at: node.at, entries: node.entries() };
+            if let Some(why) = r.text("unexercised") {
+                let id = super::lists::item_id(node, i);
+                book.unexercised.insert(format!("item {}/{id}", list.id), why.to_string());
+            }
+        }
+    }
+}
+
 /// Reads `[book]` and `[roles]`.
 pub fn head(all: &All, book: &mut Book) {
     let heads = all.sections.items("book");
     for item in heads {
         let r = reader(all.cx, "the head of the book", item);
-        r.only(&["id", "title", "first_phase", "extends", "use"]);
+        r.only(&["id", "title", "first_phase", "aircraft", "extends", "use"]);
         if let Some(t) = r.text("title") {
             book.title = t.to_string();
+        }
+        let types: Vec<(&str, &str)> = AIRCRAFT.iter().map(|(name, _)| (*name, *name)).collect();
+        if let Some(name) = r.choice("aircraft", &types) {
+            book.aircraft = name.to_string();
         }
         if let Some(p) = r.phase("first_phase", all.names) {
             book.first_phase = Some(p);
@@ -213,6 +298,9 @@ pub fn head(all: &All, book: &mut Book) {
             let text = format!("The id of a book is the name of its folder, `{}`.", book.id);
             all.cx.raise(rules::WRONG_TYPE, node.at, text, Some("take `id` away".into()));
         }
+    }
+    if book.aircraft.is_empty() {
+        book.aircraft = AIRCRAFT.first().map_or_else(String::new, |(name, _)| (*name).to_string());
     }
     if book.first_phase.is_none() && !book.phases.is_empty() {
         book.first_phase = Some(PhaseId(0));

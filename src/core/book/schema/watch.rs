@@ -65,6 +65,21 @@ pub struct Callout {
     pub missing_s: f64,
     /// Phase entered when made.
     pub then_phase: Option<PhaseId>,
+    /// Made again in the same phases: at each new truth of `when`, at each new value of a crossing (`repeatable`).
+    pub repeatable: bool,
+    /// The aircraft makes this call itself.
+    pub own_voice: Option<OwnVoice>,
+}
+
+/// `own_voice = { if, heard, steps_in_s }`: a call that the aircraft makes itself.
+#[derive(Debug, Clone)]
+pub struct OwnVoice {
+    /// Only while this holds (`if`); absent is true. While it does not hold, the call is ours as any other.
+    pub only_if: Option<Expr>,
+    /// True while, or after, the aircraft makes the call; absent: nobody can tell, and the call is never ours.
+    pub heard: Option<Expr>,
+    /// We step in when the aircraft has been silent for so long from the mark, sim clock.
+    pub steps_in_s: f64,
 }
 
 /// Urgency of speech; later ones pre-empt earlier ones.

@@ -132,6 +132,7 @@ impl Walk {
             Input::Begin { .. }
             | Input::Tick
             | Input::Surprises { .. }
+            | Input::AircraftCalls { .. }
             | Input::Crossed { .. }
             | Input::SetResult { .. } => {}
         }
