@@ -9,8 +9,11 @@ mod problem;
 pub mod rules;
 pub mod schema;
 mod template;
+mod uses;
 
 pub use counts::{Context, Counts};
 pub use load::{Folder, Loaded, SourceFile, contexts, load};
 pub use problem::{Place, Problem, Severity};
 pub use schema::Book;
+pub use template::in_words;
+pub use uses::Uses;

@@ -93,12 +93,8 @@ impl Crew {
             return self.tell("nothing_to_cancel", "");
         };
         let mut cancelled = !last.sheet.is_empty();
-        for (entry, before) in last.sheet {
-            self.sheet[entry.0 as usize] = before.clone();
-            if let Some(value) = before {
-                let entry = self.book.sheet[entry.0 as usize].id.clone();
-                self.note(Note::Sheet { entry, value });
-            }
+        for kept in last.sheet {
+            self.put_back(kept);
         }
         if let Some(run) = last.run
             && self.runs.iter().any(|r| r.id == run)
@@ -123,6 +119,27 @@ impl Crew {
             }
         }
         if cancelled { self.tell(key, &last.name) } else { self.tell("already_done", &last.name) }
+    }
+
+    /// Everything stops, and nothing is owed any more: another moment of the flight begins.
+    pub(super) fn drop_all(&mut self, why: &str) {
+        self.hush();
+        while let Some(r) = self.runs.last() {
+            let id = r.id;
+            self.end_flow(id, false, Some(why.into()));
+        }
+        while let Some(l) = self.lists.last() {
+            let list = l.list;
+            self.cancel_list(list, why);
+        }
+        let commands: Vec<u64> = self.commands.iter().map(|c| c.request).collect();
+        for request in commands {
+            if let Some(what) = self.cancel_command(request) {
+                self.not_done(what, why.into());
+            }
+        }
+        self.motions.clear();
+        self.last_call = None;
     }
 
     /// Reject, go around: our own flows and lists give way at once.
