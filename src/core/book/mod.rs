@@ -13,7 +13,7 @@ mod uses;
 
 pub use counts::{Context, Counts};
 pub use load::{Folder, Loaded, SourceFile, contexts, load};
-pub use problem::{Place, Problem, Severity};
+pub use problem::{Place, Problem, Severity, nearest};
 pub use schema::Book;
 pub use template::in_words;
 pub use uses::Uses;

@@ -88,7 +88,7 @@ impl Crew {
     }
 
     /// Puts an entry back to what it was.
-    pub(super) fn put_back(&mut self, kept: Kept) {
+    pub(super) fn give_back(&mut self, kept: Kept) {
         let i = kept.entry.0 as usize;
         let was = std::mem::replace(&mut self.sheet[i], kept.value.clone());
         self.facts[i] = kept.fact;

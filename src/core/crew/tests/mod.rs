@@ -2,6 +2,7 @@
 
 mod behaviour;
 mod flights;
+mod judgement;
 mod plan;
 
 use super::Crew;
@@ -24,13 +25,17 @@ fn book() -> Arc<Book> {
 fn book_of(text: &str) -> Arc<Book> {
     let common = [
         ("calls.toml", include_str!("../../../../phrasebooks/common/calls.toml")),
+        ("calls-crew.toml", include_str!("../../../../phrasebooks/common/calls-crew.toml")),
         ("rules.toml", include_str!("../../../../phrasebooks/common/rules.toml")),
         ("wording.toml", include_str!("../../../../phrasebooks/common/wording.toml")),
     ];
     let files = |list: &[(&str, &str)]| {
         list.iter().map(|(name, text)| SourceFile { name: (*name).into(), text: (*text).into() }).collect()
     };
-    let folder = Folder { id: "small".into(), files: files(&[("book.toml", text)]) };
+    let own = [("book.toml", text), ("crew.toml", include_str!("crew.toml"))];
+    // What the crew says besides belongs to the first small book.
+    let own = if text == BOOK { &own[..] } else { &own[..1] };
+    let folder = Folder { id: "small".into(), files: files(own) };
     let loaded = load(&folder, &|id| (id == "common").then(|| Folder { id: id.into(), files: files(&common) }));
     assert!(!loaded.failed(), "{:#?}", loaded.problems);
     Arc::new(loaded.book)
