@@ -5,6 +5,7 @@
 mod counts;
 pub mod expr;
 pub mod load;
+mod plan;
 mod problem;
 pub mod rules;
 pub mod schema;
