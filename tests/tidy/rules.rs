@@ -402,8 +402,8 @@ pub fn trade(file: &File) -> Vec<Finding> {
         }
         let next: Vec<&str> = tokens[i + 1..].iter().take(5).map(|t| t.text.as_str()).collect();
         let number = |t: &&str| t.starts_with(|c: char| c.is_ascii_digit());
-        let compared = matches!(next.first(), Some(&("<" | ">" | "=" | "!"))) && next.iter().take(3).any(|t| number(t));
-        let constant = next.first() == Some(&":") && next.iter().take(5).any(|t| number(t));
+        let compared = matches!(next.first(), Some(&("<" | ">" | "=" | "!"))) && next.iter().take(3).any(number);
+        let constant = next.first() == Some(&":") && next.iter().take(5).any(number);
         if compared || constant {
             out.push(finding(
                 token.line,
