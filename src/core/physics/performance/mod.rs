@@ -87,8 +87,8 @@ pub struct Performance {
     file: data::File,
 }
 
-/// How an aircraft's tables are read.
-type Tables = fn() -> Performance;
+/// Gives the tables of an aircraft.
+pub type Tables = fn() -> Performance;
 
 /// The built-in aircraft by the names that books give them, with their tables. The first is flown unless a book says
 /// otherwise.
