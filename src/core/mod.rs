@@ -16,6 +16,7 @@ pub mod gate;
 pub mod grammar;
 pub mod journal;
 pub mod matcher;
+pub mod page;
 pub mod physics;
 pub mod script;
 pub mod search;

@@ -10,7 +10,7 @@ use crate::core::time::SimTime;
 /// Whether a callout can still be made.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Arming {
-    armed: bool,
+    pub armed: bool,
     /// Since when its condition has been true.
     since: Option<SimTime>,
 }

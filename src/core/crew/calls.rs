@@ -157,6 +157,14 @@ impl Crew {
         }
     }
 
+    /// The pilot's own hand on the sheet.
+    pub(super) fn pencil(&mut self, entry: &str, value: &Value) {
+        match self.book.sheet.iter().position(|e| e.id == entry) {
+            Some(i) => self.write_sheet(SheetId(i as u16), Some(value.clone())),
+            None => self.not_done(format!("write {entry}"), "the book has no such entry".into()),
+        }
+    }
+
     pub(super) fn write_sheet(&mut self, entry: SheetId, value: Option<Value>) {
         let book = self.book.clone();
         let e = &book.sheet[entry.0 as usize];

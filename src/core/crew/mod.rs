@@ -9,6 +9,7 @@ mod callouts;
 mod calls;
 mod controls;
 mod flows;
+pub mod glance;
 mod intrinsics;
 pub mod io;
 mod limits;
@@ -22,7 +23,7 @@ mod talk;
 #[cfg(test)]
 mod tests;
 
-use crate::core::aircraft::{State, Value};
+use crate::core::aircraft::{SignalId, State, Value};
 use crate::core::book::Book;
 use crate::core::book::expr::Expr;
 use crate::core::book::schema::{By, PhaseId};
@@ -175,6 +176,7 @@ impl Crew {
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
             Input::Jumped => self.jumped(),
+            Input::Sheet { entry, value } => self.pencil(entry, value),
             Input::Fault { room, message } => {
                 self.not_done(format!("work of {room}"), message.clone());
                 let text = self.wording("room_failed", &[("what", room)]);
@@ -282,5 +284,9 @@ impl Engine for Crew {
             self.listen();
         }
         Step { actions: std::mem::take(&mut self.out), wake: self.wake() }
+    }
+
+    fn glance(&self, signals: &[SignalId]) -> Option<glance::Glance> {
+        self.begun.then(|| self.look(signals))
     }
 }

@@ -129,7 +129,11 @@ impl Walk {
             }
             Input::Jumped => self.line(Side::Flight, Mark::NotDone, "time or place jumped"),
             Input::Fault { room, message } => self.refusal("fault", room.clone(), message.clone()),
-            Input::Begin { .. } | Input::Tick | Input::Crossed { .. } | Input::SetResult { .. } => {}
+            Input::Sheet { entry, value } => {
+                self.line(Side::Flight, Mark::NotDone, format!("you wrote on the sheet: {entry} {value}"));
+            }
+            // Nothing that a pilot would look up afterwards.
+            _ => {}
         }
     }
 
