@@ -152,6 +152,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         pace,
         outside: Outside(Some(news)),
         told: Box::new(|line| println!("{}", telling::line(line))),
+        watcher: None,
         until,
     };
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);

@@ -10,10 +10,12 @@ mod hands;
 mod report;
 mod sources;
 pub mod stage;
+mod watch;
 
 pub use ears::{EarNews, Ears, SoundEar};
 pub use report::{Line, Mark, Report, Side, Utterance};
 pub use sources::{News, Outside, Pace};
+pub use watch::{Touch, Watcher};
 
 use crate::core::aircraft::crossing::{Crossing, Detector};
 use crate::core::aircraft::{Delta, Value};
@@ -74,6 +76,8 @@ pub struct Parts {
     pub outside: Outside,
     /// Told of each line as it happens.
     pub told: Box<dyn FnMut(&Line)>,
+    /// Looks on.
+    pub watcher: Option<Box<dyn Watcher>>,
     /// The session is over by then, whatever happens.
     pub until: Option<SessionTime>,
 }
@@ -210,6 +214,9 @@ impl App {
             }
             self.now = self.now.max(at);
             self.step(next)?;
+            if let Some(w) = &mut self.parts.watcher {
+                w.look(&*self.parts.engine);
+            }
             self.parts.journal.tick(self.now).map_err(AppError::Journal)?;
         }
         self.finish()
@@ -299,6 +306,9 @@ impl App {
         };
         self.parts.journal.step(at, sim, &step).map_err(AppError::Journal)?;
         self.wake = step.wake;
+        if let Some(w) = &mut self.parts.watcher {
+            w.saw(at, &input, &step.actions);
+        }
         for action in step.actions {
             self.carry_out(action)?;
         }

@@ -3,7 +3,7 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
 use std::time::{Duration, Instant};
 
-use super::{App, AppError, Event};
+use super::{App, AppError, Event, Touch};
 use crate::core::aircraft::Value;
 use crate::core::time::SessionTime;
 
@@ -21,6 +21,8 @@ pub enum Pace {
 pub enum News {
     /// The pilot typed a line.
     Typed(String),
+    /// The pilot touched the page.
+    Touched(Touch),
     /// The pilot wants to stop: the journal and the recording are completed.
     Stop,
 }
@@ -63,6 +65,13 @@ impl App {
             };
             match news {
                 News::Stop => return Ok(false),
+                News::Touched(touch) => {
+                    let now = match self.parts.pace {
+                        Pace::Fast => self.now,
+                        Pace::Live => self.wall(),
+                    };
+                    self.touched(touch, now)?;
+                }
                 News::Typed(text) if text.contains('=') => self.hand(&text),
                 News::Typed(text) => {
                     let now = match self.parts.pace {
