@@ -12,6 +12,7 @@ mod demo;
 mod doctor;
 mod fly;
 mod hear;
+mod page;
 mod replay;
 mod say;
 mod telling;
