@@ -253,6 +253,7 @@ impl Crew {
                     self.skip_step(id);
                 }
             }
+            StepKind::Say(_) if !self.speaks_at(f.steps[r.step].level, f.station) => self.skip_step(id),
             StepKind::Say(t) => self.say_step(id, r, f.station, t),
             StepKind::Wait { within_s, clock, .. } => {
                 let late = within_s.map(|s| self.after(*clock, s));
@@ -281,6 +282,14 @@ impl Crew {
                 self.go_to(*phase);
                 self.skip_step(id);
             }
+            StepKind::Checked(entries) => {
+                self.checked(entries);
+                self.skip_step(id);
+            }
+            StepKind::Compute(entries) => {
+                self.compute(entries);
+                self.skip_step(id);
+            }
             StepKind::Sheet(entry, value) => {
                 let value = value.eval(&self.scope(&r.slots, None));
                 self.write_sheet(*entry, value);
@@ -298,7 +307,7 @@ impl Crew {
     /// Goes on after the flow's pace.
     fn next_step(&mut self, id: u32) {
         let Some(r) = self.runs.iter().find(|r| r.id == id) else { return };
-        let pace = self.book.flows[r.flow.0 as usize].pace_s;
+        let pace = self.book.flows[r.flow.0 as usize].pace_s * self.style.pace;
         let ready = self.after(Clock::Session, pace);
         if let Some(r) = self.run(id) {
             r.step += 1;

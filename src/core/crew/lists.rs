@@ -91,6 +91,13 @@ impl Crew {
         self.book.checklists[l.list.0 as usize].items.get(l.item)
     }
 
+    /// The challenges from the present item on.
+    pub(super) fn items_left(&self) -> Vec<String> {
+        let Some(l) = self.lists.last() else { return Vec::new() };
+        let items = &self.book.checklists[l.list.0 as usize].items;
+        items.iter().skip(l.item).map(|i| self.text(&i.challenge, &Slots::new(), None)).collect()
+    }
+
     fn say_in_list(&mut self, i: usize, text: String, stage: fn(u64) -> Stage) {
         let owner = Owner::List(self.lists[i].list);
         let id = self.speak(text, Priority::Routine, owner);

@@ -70,7 +70,7 @@ impl Wordings {
 const TITLES: &[&str] = &[
     "an answer is due",
     "lists",
-    "flows",
+    "flows and briefings",
     "set on the aircraft",
     "write on the sheet",
     "to the ground",
@@ -91,12 +91,12 @@ fn meaning(call: &Call) -> usize {
     }
     let of = |act: &Act| match act {
         Act::Checklist(_) => 1,
-        Act::Flow(_) => 2,
+        Act::Flow(_) | Act::Briefing(_) => 2,
         Act::Set(..) => 3,
-        Act::Sheet(..) => 4,
+        Act::Sheet(..) | Act::Checked(_) | Act::Compute(_) => 4,
         Act::Engine(Intrinsic::Reject | Intrinsic::GoAround | Intrinsic::IHaveControl | Intrinsic::YouHaveControl) => 8,
         Act::Engine(_) => 10,
-        Act::Phase(_) | Act::Speak(..) => 9,
+        Act::Phase(_) | Act::Survey { .. } | Act::Speak(..) => 9,
     };
     // What it does counts for more than what is said with it.
     call.does.iter().map(|e| of(&e.act)).min_by_key(|g| if *g == 9 { 99 } else { *g }).unwrap_or(9)

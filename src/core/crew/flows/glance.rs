@@ -1,7 +1,7 @@
 //! Flows under way, for the eye.
 
 use super::{Run, Stage};
-use crate::core::book::schema::{Step, StepKind};
+use crate::core::book::schema::{SheetId, Step, StepKind};
 use crate::core::crew::glance::{Flow, plain};
 use crate::core::crew::{Crew, Slots};
 
@@ -35,6 +35,11 @@ impl Crew {
         }
     }
 
+    fn entry_titles(&self, entries: &[SheetId]) -> String {
+        let titles = entries.iter().map(|e| self.book.sheet[e.0 as usize].title.as_str());
+        titles.collect::<Vec<_>>().join(", ")
+    }
+
     fn step_in_words(&self, step: &Step, slots: &Slots) -> String {
         let book = &self.book;
         match &step.what {
@@ -55,6 +60,8 @@ impl Crew {
             StepKind::Run(flow) => book.flows[flow.0 as usize].title.clone(),
             StepKind::Read(list) => self.text(&book.checklists[list.0 as usize].title, &Slots::new(), None),
             StepKind::Enter(phase) => format!("phase: {}", book.phases[phase.0 as usize].title),
+            StepKind::Checked(entries) => format!("cross-checks {}", self.entry_titles(entries)),
+            StepKind::Compute(entries) => format!("computes {}", self.entry_titles(entries)),
             StepKind::Sheet(entry, value) => {
                 let title = &book.sheet[entry.0 as usize].title;
                 match value.eval(&self.scope(slots, None)) {

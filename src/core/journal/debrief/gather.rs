@@ -253,7 +253,11 @@ impl Walk {
                 self.line(Side::Flight, Mark::Deviation, format!("{}: back within", plain(limit)));
             }
             Note::NotDone { what, why } => self.refusal("not done", what.clone(), why.clone()),
-            Note::Passed { .. } | Note::Sheet { .. } => {}
+            Note::Briefing { briefing, topic, state } if topic.is_empty() => {
+                self.line(Side::Flight, Mark::Phase, format!("{}: {state}", plain(briefing)));
+            }
+            Note::Surprise { surprise } => self.line(Side::Flight, Mark::Phase, plain(surprise)),
+            Note::Passed { .. } | Note::Sheet { .. } | Note::PutOff { .. } | Note::Briefing { .. } => {}
         }
     }
 
