@@ -93,3 +93,53 @@ impl Drop for Onlooker {
         self.out.send_modify(|sheaf| sheaf.over = true);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::crew::Crew;
+    use crate::core::crew::io::Arrangement;
+    use crate::core::page::Rooms;
+    use crate::core::time::SimTime;
+    use crate::edge::store::{Places, load_book};
+    use std::path::Path;
+
+    #[test]
+    fn a_flood_is_told_twenty_times_a_second_at_most() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let book = load_book(&Places::here(None), &root.join("phrasebooks/saltmarsh-t2")).expect("a book").0;
+        let book = Arc::new(book);
+        let (out, client) = watch::channel(Sheaf::default());
+        let mut onlooker = Onlooker::new(Model::new(book.clone(), Rooms::default()), out);
+        let mut crew = Crew::new(book);
+        let begin = Input::Begin { arrangement: Arrangement::default(), phase: None, sheet: BTreeMap::new() };
+        crew.handle(SessionTime(0), SimTime(0), &begin);
+        let begun = Instant::now();
+        let mut looking = Duration::ZERO;
+        for i in 0..10_000i64 {
+            let input = Input::State { delta: [("ias_kt".to_string(), Some((i as f64).into()))].into() };
+            let looked = Instant::now();
+            onlooker.saw(SessionTime(i * 100), &input, &[]);
+            onlooker.look(&crew);
+            looking += looked.elapsed();
+            if i % 100 == 0 {
+                crew.handle(SessionTime(i * 100), SimTime(i * 100), &input);
+            }
+        }
+        let told = client.borrow().revision as f64;
+        let most = begun.elapsed().as_secs_f64() / EVERY.as_secs_f64() + 2.0;
+        assert!(told >= 1.0 && told <= most, "{told} of {most}");
+        // A second's flood leaves the loop its second, in an unoptimised build too.
+        assert!(looking.as_secs_f64() < 1.0, "{looking:?}");
+    }
+
+    #[test]
+    fn only_what_has_changed_is_told() {
+        let mut sheaf = Sheaf { revision: 2, ..Sheaf::default() };
+        sheaf.parts.insert("a", (1, "1".into()));
+        sheaf.parts.insert("b", (2, "\"x\"".into()));
+        assert_eq!(sheaf.since(0, "k"), r#"{"boot":"k","over":false,"parts":{"a":1,"b":"x"}}"#);
+        assert_eq!(sheaf.since(1, "k"), r#"{"boot":"k","over":false,"parts":{"b":"x"}}"#);
+        assert_eq!(sheaf.since(2, "k"), r#"{"boot":"k","over":false,"parts":{}}"#);
+    }
+}
