@@ -106,7 +106,12 @@ impl Model {
         self.at = at;
         self.health.saw(at, input);
         match input {
-            Input::Heard { heard } => self.heard = self.reading(heard),
+            Input::Heard { heard } => {
+                self.heard = self.reading(heard);
+                let words = &self.heard.text;
+                let text = if words.is_empty() { "(not understood)".to_string() } else { words.clone() };
+                self.line("you", "", text);
+            }
             Input::SpeechStarted { id } => {
                 if let Some((station, text, sounds)) = self.speech.get_mut(id) {
                     *sounds = true;
@@ -130,13 +135,6 @@ impl Model {
         }
         for action in actions {
             self.did(input, action);
-        }
-        if let Input::Heard { .. } = input {
-            let text = if self.heard.text.is_empty() { "(not understood)".into() } else { self.heard.text.clone() };
-            // Your line comes before what was made of it.
-            let before = self.lines.iter().rposition(|l| l.at != clock(at)).map_or(0, |i| i + 1);
-            self.lines.insert(before, ScoreLine { at: clock(at), side: "you", who: "", text });
-            self.trim();
         }
     }
 

@@ -120,7 +120,11 @@ fn an_item_is_a_row_with_both_voices_and_the_aircraft() {
     assert_eq!(list["answers"][1][0], "parking brake set");
     assert!(b.section("doing")["for_you"][0].as_str().expect("text").contains("Parking brake"));
     assert_eq!(b.section("can")[0]["due"], true);
+    let before = b.section("lines").as_array().expect("a list").len();
     b.say("parking brake set");
+    let lines = b.section("lines");
+    assert_eq!((&lines[before]["side"], &lines[before]["text"]), (&"you".into(), &"parking brake set".into()));
+    assert_eq!(lines[before + 1]["side"], "second");
     let item = &b.section("list")["items"][0];
     assert_eq!((&item["state"], &item["you"]), (&"agreed".into(), &"parking brake set".into()));
     // Windows are known by word only, whatever becomes of them.

@@ -135,7 +135,7 @@ pub(super) fn router(state: Arc<State>) -> Router {
         .with_state(state)
 }
 
-fn text<'a>(headers: &'a HeaderMap, name: HeaderName) -> Option<&'a str> {
+fn text(headers: &HeaderMap, name: HeaderName) -> Option<&str> {
     headers.get(name)?.to_str().ok()
 }
 
