@@ -97,6 +97,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         pace: Pace::Fast,
         outside: Outside(Some(news)),
         told: Box::new(|line| println!("{}", telling::line(line))),
+        watcher: None,
         until: None,
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());

@@ -1,13 +1,14 @@
 //! `antiphon fly`.
 
 use super::wiring::{self, Engine, failure};
-use super::{CliResult, Failure, Outcome, aircraft, telling};
+use super::{CliResult, Failure, Outcome, aircraft, page, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::crew::io::{Action, Input};
 use crate::core::gate;
 use crate::core::journal::{Journal, Line as Entry, resume};
+use crate::core::page::Rooms;
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
@@ -62,6 +63,9 @@ pub struct Args {
     /// Record both sides.
     #[arg(long, value_name = "FILE.wav")]
     record: Option<PathBuf>,
+    /// Where the page for tablet and phone is served. Without it: on this machine only, at 127.0.0.1:7319 or a free port.
+    #[arg(long, value_name = "ADDR|off", default_value = "usual", hide_default_value = true)]
+    page: page::Choice,
     /// The phase to begin in: the aircraft is looked at, what disagrees is told, the rest is taken for granted.
     #[arg(long, value_name = "NAME")]
     phase: Option<String>,
@@ -152,6 +156,14 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let tell = send.clone();
     let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
     let pace = if sound.is_some() && live.is_none() { Pace::Fast } else { Pace::Live };
+    let rooms = Rooms {
+        aircraft: args.link.told(),
+        ear: mic.map_or("typed words".into(), |m| m.display().to_string()),
+        voice: record.map_or("silent".into(), |r| r.display().to_string()),
+        talk: false,
+    };
+    let wanted = if args.page == page::Choice::Usual && pace == Pace::Fast { page::Choice::Off } else { args.page };
+    let (served, watcher) = page::serve(wanted, &book, rooms, &send)?;
     if args.typed {
         type_into(send);
     }
@@ -182,6 +194,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         pace,
         outside: Outside(Some(news)),
         told: Box::new(|line| println!("{}", telling::line(line))),
+        watcher,
         until,
     };
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
@@ -190,6 +203,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         Begin::Resumed { at, wake, owed, standing, .. } => App::new(parts, at, wake).resume(owed, standing),
     }
     .map_err(failure)?;
+    drop(served);
     println!("\n{}", telling::summary(&report));
     Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
 }

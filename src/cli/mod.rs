@@ -16,6 +16,7 @@ mod drill;
 mod fly;
 mod hear;
 mod link;
+mod page;
 mod replay;
 mod say;
 mod telling;

@@ -17,6 +17,7 @@ pub mod grammar;
 pub mod journal;
 pub mod link;
 pub mod matcher;
+pub mod page;
 pub mod physics;
 pub mod radio;
 pub mod script;

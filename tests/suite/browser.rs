@@ -44,6 +44,24 @@ impl Browser {
         self.command("url", &json!({"url": format!("file://{}", page.display())}));
     }
 
+    /// Opens an address.
+    pub fn visit(&self, address: &str) {
+        self.command("url", &json!({"url": address}));
+    }
+
+    /// Waits until a script returns true.
+    pub fn until(&self, what: &str, seconds: u64) {
+        let begun = std::time::Instant::now();
+        while self.run(&format!("return Boolean({what})")) != Value::Bool(true) {
+            assert!(
+                begun.elapsed().as_secs() < seconds,
+                "after {seconds} s still not: {what}\n{}",
+                self.run("return document.body.innerText")
+            );
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+    }
+
     /// As wide and high as asked for, by day or by night.
     pub fn look(&self, width: u32, height: u32, night: bool) {
         let size = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600});

@@ -62,6 +62,7 @@ fn fly(
         pace: Pace::Fast,
         outside: Outside(None),
         told: Box::new(|_| {}),
+        watcher: None,
         until: None,
         book: book.clone(),
     };

@@ -15,6 +15,7 @@ mod flight;
 mod hear;
 mod link;
 mod oracle;
+mod page;
 mod schema;
 mod sessions;
 mod vosk;

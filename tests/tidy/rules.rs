@@ -47,6 +47,7 @@ pub const MAY_NAME: &[(&str, &[&str])] = &[
     ("script", &["aircraft", "book", "crew", "grammar", "matcher", "time"]),
     ("voice", &["aircraft", "book", "crew", "time", "words"]),
     ("journal", &["aircraft", "book", "crew", "gate", "grammar", "matcher", "time", "voice", "words"]),
+    ("page", &["aircraft", "book", "crew", "grammar", "matcher", "time", "words"]),
 ];
 
 /// Longest file, in lines.

@@ -14,7 +14,7 @@ const EARLY_S: f64 = 3.0;
 /// Whether a callout can still be made.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Arming {
-    armed: bool,
+    pub armed: bool,
     /// Since when its condition has been true.
     since: Option<SimTime>,
     /// The aircraft has until then to make this call itself.

@@ -1,5 +1,7 @@
 //! Flows: item by item, at a believable pace. Interphone dialogues are flows of ground or cabin.
 
+mod glance;
+
 use super::asks::Asker;
 use super::controls::Moving;
 use super::talk::Owner;

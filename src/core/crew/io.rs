@@ -1,6 +1,7 @@
 //! What goes into the engine and what comes out.
 
-use crate::core::aircraft::{Delta, Value};
+use super::glance::Glance;
+use crate::core::aircraft::{Delta, SignalId, Value};
 use crate::core::book::schema::{Due, Priority, Source, Station};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Heard;
@@ -167,6 +168,11 @@ pub struct Step {
 pub trait Engine {
     /// Takes one input at `at` (session) and `sim` (simulated world); neither may go back.
     fn handle(&mut self, at: SessionTime, sim: SimTime, input: &Input) -> Step;
+
+    /// This moment for the eye, with the values of `signals`; `None` before the beginning, or if there is nothing to see.
+    fn glance(&self, _signals: &[SignalId]) -> Option<Glance> {
+        None
+    }
 }
 
 /// Words to speak.

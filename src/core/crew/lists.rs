@@ -1,5 +1,7 @@
 //! Checklists: challenge and response, each answer verified against the aircraft.
 
+mod glance;
+
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots, Who};
 use crate::core::book::schema::{ChecklistId, Item, Known, Priority};

@@ -11,6 +11,7 @@ mod calls;
 mod compare;
 mod controls;
 mod flows;
+pub mod glance;
 mod intrinsics;
 pub mod io;
 mod later;
@@ -29,7 +30,7 @@ mod talk;
 #[cfg(test)]
 mod tests;
 
-use crate::core::aircraft::{State, Value};
+use crate::core::aircraft::{SignalId, State, Value};
 use crate::core::book::Book;
 use crate::core::book::Uses;
 use crate::core::book::expr::Expr;
@@ -394,5 +395,9 @@ impl Engine for Crew {
             self.listen();
         }
         Step { actions: std::mem::take(&mut self.out), wake: self.wake() }
+    }
+
+    fn glance(&self, signals: &[SignalId]) -> Option<glance::Glance> {
+        self.begun.then(|| self.look(signals))
     }
 }

@@ -11,11 +11,13 @@ mod linked;
 mod report;
 mod sources;
 pub mod stage;
+mod watch;
 
 pub use ears::{EarNews, Ears, SoundEar};
 pub use report::{Line, Mark, Report, Side, Utterance};
 use sources::Waited;
 pub use sources::{News, Outside, Pace};
+pub use watch::{Touch, Watcher};
 
 use crate::core::aircraft::crossing::{Crossing, Detector};
 use crate::core::aircraft::{Delta, Value};
@@ -76,6 +78,8 @@ pub struct Parts {
     pub outside: Outside,
     /// Told of each line as it happens.
     pub told: Box<dyn FnMut(&Line)>,
+    /// Looks on.
+    pub watcher: Option<Box<dyn Watcher>>,
     /// The session is over by then, whatever happens.
     pub until: Option<SessionTime>,
 }
@@ -225,6 +229,9 @@ impl App {
             self.flood = 0;
             self.now = self.now.max(at);
             self.step(next)?;
+            if let Some(w) = &mut self.parts.watcher {
+                w.look(&*self.parts.engine);
+            }
             self.parts.journal.tick(self.now).map_err(AppError::Journal)?;
         }
         self.finish()
@@ -314,6 +321,9 @@ impl App {
         };
         self.parts.journal.step(at, sim, &step).map_err(AppError::Journal)?;
         self.wake = step.wake;
+        if let Some(w) = &mut self.parts.watcher {
+            w.saw(at, &input, &step.actions);
+        }
         for action in step.actions {
             self.carry_out(action)?;
         }

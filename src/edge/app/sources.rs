@@ -3,7 +3,7 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
 use std::time::Duration;
 
-use super::{App, AppError, Event};
+use super::{App, AppError, Event, Touch};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::Source;
 use crate::core::crew::io::Input;
@@ -26,6 +26,8 @@ pub enum News {
     Typed(String),
     /// Of a live link.
     Link(LinkNews),
+    /// The pilot touched the page.
+    Touched(Touch),
     /// The pilot wants to stop: the journal and the recording are completed.
     Stop,
 }
@@ -89,6 +91,14 @@ impl App {
                     if self.flood < FLOOD {
                         return Ok(Waited::Changed);
                     }
+                }
+                News::Touched(touch) => {
+                    let now = match self.parts.pace {
+                        Pace::Fast => self.now,
+                        Pace::Live => self.wall(),
+                    };
+                    self.touched(touch, now)?;
+                    return Ok(Waited::Changed);
                 }
                 News::Typed(text) if text.contains('=') => self.hand(&text),
                 News::Typed(text) => {

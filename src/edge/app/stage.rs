@@ -86,6 +86,7 @@ fn spoken(book: Arc<Book>, script: Script, journal: JournalFile, speaker: Box<dy
         pace: Pace::Fast,
         outside: Outside(None),
         told: Box::new(|_| {}),
+        watcher: None,
         until: None,
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());

@@ -129,13 +129,13 @@ impl Walk {
             }
             Input::Jumped => self.line(Side::Flight, Mark::NotDone, "time or place jumped"),
             Input::Fault { room, message } => self.refusal("fault", room.clone(), message.clone()),
-            Input::Begin { .. }
-            | Input::Tick
-            | Input::Sheet { .. }
-            | Input::Surprises { .. }
-            | Input::AircraftCalls { .. }
-            | Input::Crossed { .. }
-            | Input::SetResult { .. } => {}
+            Input::Sheet { values, .. } => {
+                for (entry, value) in values {
+                    self.line(Side::Flight, Mark::NotDone, format!("you wrote on the sheet: {entry} {value}"));
+                }
+            }
+            // Nothing that a pilot would look up afterwards.
+            _ => {}
         }
     }
 
