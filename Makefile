@@ -3,11 +3,11 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DELETE_ON_ERROR:
-.PHONY: help setup demo test bench clean
+.PHONY: help setup demo test bench bench-radio clean
 .DEFAULT_GOAL := help
 
 help: ## this list
-	@sed -nE 's/^([a-z]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
+	@sed -nE 's/^([a-z-]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
 
 setup: ## install, fetch and verify what is not in this repository (models/manifest.toml); quick when all is there
 	@python3 models/setup.py
@@ -24,6 +24,9 @@ test: setup ## format, lints and every test; with REQUIRE=1 a test that would sk
 	cargo clippy --locked --all-targets -- -D warnings
 	cargo test --locked
 	@echo "test: format, lints and tests all passed"
+
+bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md
+	cargo bench --locked --bench radio
 
 bench: setup ## the benchmarks of tests/bench
 	cargo bench --locked

@@ -85,7 +85,7 @@ pub fn run() -> ExitCode {
         Command::Hear(a) => hear::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
-        Command::Drill(a) => drill::run(a),
+        Command::Drill(a) => drill::run(a, models),
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };

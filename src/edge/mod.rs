@@ -12,5 +12,6 @@ pub mod captain;
 pub mod ear;
 pub mod link;
 pub mod native;
+pub mod radio;
 pub mod speaker;
 pub mod store;
