@@ -15,6 +15,7 @@ pub mod crew;
 pub mod gate;
 pub mod grammar;
 pub mod journal;
+pub mod link;
 pub mod matcher;
 pub mod physics;
 pub mod radio;
