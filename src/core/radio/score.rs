@@ -161,6 +161,8 @@ struct SaidItem {
     kind: String,
     slots: BTreeMap<String, Value>,
     words: BTreeMap<String, Vec<String>>,
+    /// All its words, with those around the values.
+    all: Vec<String>,
     manner: Manner,
     used: bool,
 }
@@ -202,6 +204,7 @@ pub fn judge(phrases: &Phrases, rules: &Rules, exercise: &Exercise, said: &Said)
                 items[k].used = true;
                 order.push(k);
                 let heard = &items[k];
+                notes.extend(forms::unit(phrases, rules, item, &heard.all, said));
                 let unclear = said.unclear.contains(&heard.kind);
                 notes.extend(forms::remarks(phrases, rules, item, &heard.slots, &heard.words, heard.manner, said));
                 if unclear { Verdict::Unclear } else { compare(phrases, item, heard) }
@@ -329,6 +332,7 @@ fn collect(phrases: &Phrases, pieces: &[Piece], notes: &mut Vec<Note>) -> Vec<Sa
                         kind: kind.clone(),
                         slots: slots.clone(),
                         words: words.clone(),
+                        all: piece.words.clone(),
                         manner: *manner,
                         used: false,
                     }),

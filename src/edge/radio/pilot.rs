@@ -15,6 +15,8 @@ const ANOTHER: f64 = 2.0;
 const BEAM: usize = 12;
 /// The most tokens in an answer.
 const LONGEST: usize = 110;
+/// A prefix this many nats less likely than the best whole text is given up: a long answer has a right to a long way.
+const WINDOW: f64 = 40.0;
 /// A value that beats the next by less than this, nats, is not taken for sure.
 const SURE: f64 = 1.0;
 /// A reading below this, nats, is no answer at all.
@@ -54,6 +56,7 @@ impl RadioEar {
         settings.beam = BEAM;
         settings.wide = settings.wide.max(BEAM);
         settings.longest = LONGEST;
+        settings.window = WINDOW;
         let listener = Listener::new(Vad::open(&runtime)?, ear, breath(), Thresholds::default());
         Ok(RadioEar {
             listener,
