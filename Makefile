@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DELETE_ON_ERROR:
-.PHONY: help setup demo demo-full vosk test bench clean
+.PHONY: help setup demo demo-full vosk test bench bench-radio clean
 .DEFAULT_GOAL := help
 
 help: ## this list
@@ -42,6 +42,9 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 	cargo clippy --locked --all-targets --features vosk -- -D warnings
 	cargo test --locked --features vosk
 	@echo "test: format, lints and tests all passed"
+
+bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md
+	cargo bench --locked --bench radio
 
 .PHONY: test-link
 test-link: ## callouts against flight models that nobody here wrote, nine flights in parallel: a table of errors; 6 minutes

@@ -94,7 +94,7 @@ pub fn run() -> ExitCode {
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
         Command::Debrief(a) => debrief::run(a),
-        Command::Drill(a) => drill::run(a),
+        Command::Drill(a) => drill::run(a, models),
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };

@@ -1,13 +1,16 @@
 //! `antiphon drill`.
 
+mod pilots;
 mod told;
 
-use super::wiring::failure;
+use super::wiring::{self, failure};
 use super::{CliResult, Failure, Outcome};
-use crate::core::radio::{Drill, Mode, Phrases, Plan, Progress, Prompt, REGIONS, Weights, Words, mode_name};
-use std::io::{BufRead, IsTerminal, Write};
+use crate::core::radio::{Drill, Mode, Phrases, Plan, Progress, Prompt, REGIONS, Weights, mode_name};
+use crate::edge::audio::{EAR_RATE, wav};
+use crate::edge::radio::{Air, RadioEar};
+use crate::edge::store::Places;
+use pilots::{Pilot, Recording, Typist};
 use std::path::{Path, PathBuf};
-use std::time::Instant;
 
 /// Practise radio phraseology: a controller speaks, you answer, every item is scored by the published rules.
 ///
@@ -15,7 +18,7 @@ use std::time::Instant;
 /// instruction. With --typed each line is one transmission of yours; an empty line is silence.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon drill --typed\n  antiphon drill --typed --rules uk --difficulty 3 --seed 7\n  antiphon drill --typed --mode numbers --count 20\n\nYou may answer \"say again\", \"say again heading\", \"say again all after level\", \"standby\", \"unable\" and\n\"correction\" like on the air."
+    after_help = "Examples:\n  antiphon drill --typed\n  antiphon drill --typed --rules uk --difficulty 3 --seed 7\n  antiphon drill --typed --mode numbers --count 20\n  antiphon drill --mic me.wav --speaker both.wav --seed 7\n\nYou may answer \"say again\", \"say again heading\", \"say again all after level\", \"standby\", \"unable\" and\n\"correction\" like on the air."
 )]
 pub struct Args {
     /// Whose rules: icao, easa, uk or faa.
@@ -37,6 +40,18 @@ pub struct Args {
     /// You type what you say.
     #[arg(long)]
     typed: bool,
+    /// Your transmissions on a recording, one after another; a pause of eight seconds is no answer.
+    #[arg(long, value_name = "FILE.wav", conflicts_with = "typed")]
+    mic: Option<PathBuf>,
+    /// Where the controller is heard, as he comes over the air: a WAV file (left you, right the controller).
+    #[arg(long, value_name = "FILE.wav")]
+    speaker: Option<PathBuf>,
+    /// The controller's pace, words a minute. A hundred are the most that the rules allow.
+    #[arg(long, value_name = "80-220", default_value_t = 100, value_parser = clap::value_parser!(u32).range(80..=220))]
+    pace: u32,
+    /// Do not show what the controller says: it is heard.
+    #[arg(long, requires = "speaker")]
+    unseen: bool,
     /// Where your weak points are kept, to come back more often; `off` keeps nothing. By default in the user's data
     /// folder, and `off` with --seed.
     #[arg(long, value_name = "FILE|off")]
@@ -44,7 +59,7 @@ pub struct Args {
 }
 
 /// Runs it.
-pub fn run(args: Args) -> CliResult {
+pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let phrases = Phrases::built_in().map_err(Failure::new)?;
     let regime = phrases.region(&args.rules).map_err(|near| {
         let all: Vec<&str> = REGIONS.iter().map(|r| r.0).collect();
@@ -55,8 +70,10 @@ pub fn run(args: Args) -> CliResult {
         ))
     })?;
     let mode = mode(&args.mode)?;
-    if !args.typed {
-        return Err(Failure::new("sound devices are not built in yet; answer by typing, with --typed"));
+    if !args.typed && args.mic.is_none() {
+        return Err(Failure::new(
+            "a live microphone is not built into the drill yet; answer by typing, with --typed, or give --mic FILE.wav",
+        ));
     }
     let file = kept(&args)?;
     let mut progress = file.as_deref().map(read).transpose()?.unwrap_or_default();
@@ -73,9 +90,30 @@ pub fn run(args: Args) -> CliResult {
         args.difficulty,
         phrases.own
     );
-    println!("Type what you would say; an empty line is silence. For simulation and ground practice only.\n");
-    let mut typist = Typist::new();
-    session(&phrases, &mut drill, &mut typist)?;
+    let how = if args.typed { "Type what you would say; an empty line is silence. " } else { "" };
+    println!("{how}For simulation and ground practice only.\n");
+    let places = Places::here(models);
+    let mut air = match &args.speaker {
+        Some(file) => {
+            Some(Air::new(wiring::voices(&places, EAR_RATE), args.pace, seed, Some(file.as_path())).map_err(failure)?)
+        }
+        None => None,
+    };
+    let mut pilot: Box<dyn Pilot> = match &args.mic {
+        Some(file) => {
+            let sound = wav::read_16k(file).map_err(failure)?;
+            for warning in &sound.warnings {
+                eprintln!("antiphon: {warning}");
+            }
+            let models = places.models().map_err(failure)?;
+            Box::new(Recording::new(RadioEar::open(&models, &phrases).map_err(failure)?, sound.samples))
+        }
+        None => Box::new(Typist::new()),
+    };
+    session(&phrases, &mut drill, pilot.as_mut(), &mut air, args.unseen)?;
+    if let Some(air) = air {
+        air.finish().map_err(failure)?;
+    }
     println!();
     for line in told::summary(&phrases, drill.summary()) {
         println!("{line}");
@@ -91,11 +129,23 @@ pub fn run(args: Args) -> CliResult {
 }
 
 /// Exercise after exercise, until the last or until the pilot leaves.
-fn session(phrases: &Phrases, drill: &mut Drill<'_>, typist: &mut Typist) -> Result<(), Failure> {
+fn session(
+    phrases: &Phrases,
+    drill: &mut Drill<'_>,
+    pilot: &mut dyn Pilot,
+    air: &mut Option<Air>,
+    unseen: bool,
+) -> Result<(), Failure> {
     while let Some(prompt) = drill.begin() {
-        show(&prompt);
-        loop {
-            let Some(words) = typist.answer()? else { return Ok(()) };
+        match &prompt.card {
+            Some(card) => println!("{:>2}  {card}", prompt.number),
+            None => println!("{:>2}  {}", prompt.number, prompt.phase.replace('_', " ")),
+        }
+        if !prompt.controller.is_empty() {
+            transmit(&prompt, &prompt.controller, air, unseen)?;
+        }
+        while let Some(expected) = drill.expected() {
+            let Some(words) = pilot.answer(&expected, air.as_mut())? else { return Ok(()) };
             let Some(reply) = drill.answer(&words) else { break };
             for line in told::score(phrases, drill.rules(), &reply) {
                 println!("{line}");
@@ -105,10 +155,7 @@ fn session(phrases: &Phrases, drill: &mut Drill<'_>, typist: &mut Typist) -> Res
                 println!("    say        {model}");
             }
             for said in &reply.controller {
-                println!("  {}: {said}", prompt.station.to_uppercase());
-            }
-            if reply.over {
-                break;
+                transmit(&prompt, said, air, unseen)?;
             }
         }
         println!();
@@ -116,47 +163,14 @@ fn session(phrases: &Phrases, drill: &mut Drill<'_>, typist: &mut Typist) -> Res
     Ok(())
 }
 
-fn show(prompt: &Prompt) {
-    match &prompt.card {
-        Some(card) => println!("{:>2}  {card}", prompt.number),
-        None => {
-            println!("{:>2}  {}", prompt.number, prompt.phase.replace('_', " "));
-            println!("  {}: {}", prompt.station.to_uppercase(), prompt.controller);
-        }
+/// The controller says something: it is shown, and heard where there is sound.
+fn transmit(prompt: &Prompt, text: &str, air: &mut Option<Air>, unseen: bool) -> Result<(), Failure> {
+    let shown = if unseen { "…" } else { text };
+    println!("  {}: {shown}", prompt.station.to_uppercase());
+    if let Some(air) = air {
+        air.controller(text).map_err(failure)?;
     }
-}
-
-/// The pilot at the keyboard.
-struct Typist {
-    lines: std::io::Lines<std::io::StdinLock<'static>>,
-    /// Whether a person types: only then does it mean anything how long it took.
-    person: bool,
-}
-
-impl Typist {
-    fn new() -> Self {
-        let input = std::io::stdin();
-        let person = input.is_terminal();
-        Typist { lines: input.lock().lines(), person }
-    }
-
-    /// What was typed; `None` at the end.
-    fn answer(&mut self) -> Result<Option<Words>, Failure> {
-        print!("  YOU: ");
-        // If the terminal is gone, reading will tell.
-        let _ = std::io::stdout().flush();
-        let began = Instant::now();
-        let Some(line) = self.lines.next() else {
-            println!();
-            return Ok(None);
-        };
-        let text = line.map_err(failure)?.trim().to_string();
-        if !self.person {
-            println!("{text}");
-        }
-        let latency_s = self.person.then(|| began.elapsed().as_secs_f64());
-        Ok(Some(Words { text, latency_s, ..Words::default() }))
-    }
+    Ok(())
 }
 
 fn mode(name: &str) -> Result<Mode, Failure> {

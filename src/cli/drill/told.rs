@@ -78,6 +78,7 @@ fn line(phrases: &Phrases, item: &Item, s: &ItemScore) -> String {
             let missing: Vec<&str> = missing.iter().map(String::as_str).collect();
             format!("INCOMPLETE {told}: without the {}", missing.join(" and the ").replace('_', " "))
         }
+        Verdict::Unclear => format!("unclear    {called}: heard, but not for sure"),
         Verdict::Missing if s.is_fault() => format!("MISSING    {told}"),
         Verdict::Missing => format!("left out   {told}"),
         Verdict::Acknowledged => format!("accepted   {told}: acknowledged, which is enough"),

@@ -53,6 +53,8 @@ pub struct Words {
     pub by_ear: bool,
     /// Whether something was said that could not be understood.
     pub unreadable: bool,
+    /// Kinds of item whose values the ear cannot be sure of.
+    pub unclear: Vec<String>,
     /// From the end of the controller's words to the pilot's first, s.
     pub latency_s: Option<f64>,
     /// How long the pilot spoke, s.
@@ -174,6 +176,7 @@ impl<'p> Drill<'p> {
             text: words.text.clone(),
             by_ear: words.by_ear,
             unreadable: words.unreadable,
+            unclear: words.unclear.clone(),
             latency_s: words.latency_s,
             speech_s: words.speech_s,
         };
@@ -259,7 +262,7 @@ impl<'p> Drill<'p> {
         }
         reply.controller.push(self.says(occasion, &reply.against, &items));
         // Only what was wrong or left out is still to come.
-        if matches!(occasion, "wrong" | "missing" | "no_callsign") {
+        if matches!(occasion, "wrong" | "missing" | "unclear" | "no_callsign") {
             self.asked = items.iter().filter_map(|i| self.asked.get(*i).copied()).collect();
         }
     }
@@ -290,6 +293,11 @@ impl<'p> Drill<'p> {
                 // Nothing but a callsign where an acknowledgement would have done.
                 false => ("acknowledge", missing),
             });
+        }
+        let unclear: Vec<usize> =
+            score.items.iter().filter(|i| i.verdict == Verdict::Unclear).map(|i| i.item).collect();
+        if !unclear.is_empty() {
+            return Some(("unclear", unclear));
         }
         match score.callsign {
             CallsignScore::Missing => Some(("no_callsign", Vec::new())),

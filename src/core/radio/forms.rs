@@ -88,6 +88,19 @@ fn form_note(phrases: &Phrases, rules: &Rules, kind: &str, form: Form, value: &V
     Some(Note { text, source: rules.title.clone() })
 }
 
+/// A remark where the rules want a unit behind a value and it was not said: CAP 413, "hectopascals" below 1000 (S AIRQUIZ).
+pub(super) fn unit(phrases: &Phrases, rules: &Rules, item: &Item, all: &[String], heard: &Said) -> Option<Note> {
+    let kind = phrases.items.get(&item.kind)?;
+    let main = kind.main.as_ref()?;
+    if form_of(kind.slots.get(main)?) != Form::Qnh || !holds(&words_of(&heard.text), all) {
+        return None;
+    }
+    let wanted = say(Form::Qnh, item.slots.get(main)?, rules.regime);
+    let last = wanted.split(' ').next_back().filter(|w| !is_number_word(w))?;
+    let text = format!("{} without its unit: say \"{wanted}\"", kind.called);
+    (!all.iter().any(|w| w == last)).then(|| Note { text, source: rules.title.clone() })
+}
+
 /// The words of a value without the words around it.
 fn inner(words: &str) -> Vec<&str> {
     let counts =

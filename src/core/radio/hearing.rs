@@ -1,5 +1,8 @@
 //! The live grammar of one answer: the right values, what could wrongly be said for each, and everything else that a
 //! pilot may do instead of reading back. An error is then heard as an error, and not bent to the right answer.
+//!
+//! Each item is a call of its own, and an answer is several calls in one breath: so they may come in any order, in part,
+//! and with the pauses that a pilot makes between them.
 
 use super::item::{Exercise, Item};
 use super::phrases::{CALLED, CALLSIGN, Phrases, form_of, grammar_type, rename};
@@ -9,15 +12,11 @@ use crate::core::aircraft::Value;
 use crate::core::grammar::{Expansion, NamedSlots, Rules as NoRules, Shape, WordGraph, build};
 use crate::core::words::{Regime, say};
 
-/// Items in one answer, at most: every order of them is in the grammar.
-const MOST_ITEMS: usize = 4;
+/// The most calls in one answer: four items, a correction, an acknowledgement, the callsign, and one to spare.
+pub const MOST_CALLS: u8 = 8;
 
 fn at(shape: Shape) -> Expansion {
     Expansion { span: 0..0, shape }
-}
-
-fn maybe(e: Expansion) -> Expansion {
-    at(Shape::Optional(Box::new(e)))
 }
 
 fn any(all: Vec<Expansion>) -> Expansion {
@@ -55,47 +54,34 @@ fn ways(phrases: &Phrases, kind: &str, value: &Value) -> Expansion {
 
 struct Builder<'a> {
     phrases: &'a Phrases,
-    exercise: &'a Exercise,
     lists: NamedSlots,
 }
 
 impl Builder<'_> {
-    /// The wordings of an item, its values held to the right one and the plausible wrong ones. Values said after a
-    /// correction have another name, so that both are known.
-    fn item(&mut self, i: usize, again: bool) -> Expansion {
-        let item = &self.exercise.items[i];
-        let Some(kind) = self.phrases.items.get(&item.kind) else { return row(Vec::new()) };
-        let names = |binding: &str| (format!("v{i}_{binding}"), name(i, binding, again));
+    /// The wordings of item `i`, its values held to the right one and the plausible wrong ones.
+    fn item(&self, i: usize, item: &Item) -> Vec<Expansion> {
+        let Some(kind) = self.phrases.items.get(&item.kind) else { return Vec::new() };
         let known = |binding: &str| item.slots.contains_key(binding);
         let all = kind.read.iter().chain(&kind.loose);
-        let mut wordings: Vec<Expansion> = all
-            .filter_map(|wording| {
-                // A wording with a value that the clearance does not have cannot be heard for it.
-                without(wording, &|_, b| known(b)).map(|w| rename(&w, &|_, binding| names(binding)))
-            })
-            .collect();
-        if again && let Some(main) = kind.main.as_ref().filter(|m| known(m)) {
-            let (list, binding) = names(main);
-            wordings.push(slot(&list, &binding));
-        }
-        any(wordings)
+        // A wording with a value that the clearance does not have cannot be heard for it.
+        all.filter_map(|wording| {
+            without(wording, &|_, b| known(b)).map(|w| rename(&w, &|_, b| (list_of(i, b), b.to_string())))
+        })
+        .collect()
     }
 
-    fn values(&mut self, i: usize) {
-        let item: &Item = &self.exercise.items[i];
-        let others: Vec<Item> =
-            self.exercise.items.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, i)| i.clone()).collect();
+    /// The value of an item alone.
+    fn bare(&self, i: usize, item: &Item) -> Option<Expansion> {
+        let main = self.phrases.items.get(&item.kind)?.main.as_ref()?;
+        item.slots.contains_key(main).then(|| slot(&list_of(i, main), main))
+    }
+
+    /// The values of item `i`, the right one first.
+    fn values(&mut self, i: usize, item: &Item, others: &[Item], before: &[Item]) {
         let Some(kind) = self.phrases.items.get(&item.kind) else { return };
         for (binding, right) in &item.slots {
             let Some(t) = kind.slots.get(binding) else { continue };
-            let mut before = self.exercise.before.clone();
-            if let Some((at, slots)) = &self.exercise.slip
-                && *at == i
-            {
-                // The controller's own slip is the likeliest error of all.
-                before.insert(0, Item { kind: item.kind.clone(), slots: slots.clone() });
-            }
-            let wrong = slips::plausible(self.phrases, item, binding, &others, &before);
+            let wrong = slips::plausible(self.phrases, item, binding, others, before);
             let mut list: Vec<(Value, Expansion)> = Vec::new();
             let mut taken: Vec<String> = Vec::new();
             for value in std::iter::once(right.clone()).chain(wrong) {
@@ -110,28 +96,14 @@ impl Builder<'_> {
                     list.push((value, any(fresh)));
                 }
             }
-            self.lists.insert(format!("v{i}_{binding}"), list);
+            self.lists.insert(list_of(i, binding), list);
         }
     }
+}
 
-    /// Every order of some of the items, each perhaps corrected at once.
-    fn orders(&mut self, left: &[usize]) -> Expansion {
-        let all = left.iter().map(|i| {
-            let rest: Vec<usize> = left.iter().copied().filter(|k| k != i).collect();
-            let corrected = row(vec![self.correction(), self.item(*i, true)]);
-            let mut words = vec![self.item(*i, false), maybe(corrected)];
-            if !rest.is_empty() {
-                words.push(maybe(self.orders(&rest)));
-            }
-            row(words)
-        });
-        let all = all.collect();
-        any(all)
-    }
-
-    fn correction(&self) -> Expansion {
-        any(self.phrases.acts.get(CORRECTION).cloned().unwrap_or_default())
-    }
+/// The name of the list of an item's values.
+fn list_of(i: usize, binding: &str) -> String {
+    format!("v{i}_{binding}")
 }
 
 /// The wording without what holds other references than `keep` wants; `None` if one of these cannot be left out.
@@ -160,45 +132,45 @@ fn without(wording: &Expansion, keep: &dyn Fn(&str, &str) -> bool) -> Option<Exp
     Some(Expansion { span: wording.span.clone(), shape })
 }
 
-/// The binding of an item's value in the grammar of an answer.
-fn name(i: usize, binding: &str, again: bool) -> String {
-    format!("{i}_{binding}{}", if again { "_again" } else { "" })
-}
-
 /// The temporary grammar of the answer to one exercise.
 ///
-/// The call `readback` holds the items in any order, all or some, corrected or not, with a callsign in front or behind;
-/// the other calls are the acts of the phrasebook. [`super::Reader`] takes the heard words apart.
+/// The calls `item N` are the items, those that need no answer behind those that do; `correct N` is "correction" with the
+/// item or its bare value; the others are the callsign and the acts of the phrasebook. [`super::Reader`] takes the heard
+/// words apart.
 ///
 /// # Errors
 /// One sentence; a phrasebook that was loaded gives none.
 pub fn graph(phrases: &Phrases, exercise: &Exercise) -> Result<WordGraph, String> {
-    let mut builder = Builder { phrases, exercise, lists: NamedSlots::new() };
+    let mut builder = Builder { phrases, lists: NamedSlots::new() };
     for list in [CALLSIGN, CALLED] {
         builder.lists.insert(list.into(), phrases.lists.get(list).cloned().unwrap_or_default());
     }
-    let count = exercise.items.len().min(MOST_ITEMS);
-    (0..count).for_each(|i| builder.values(i));
-    let callsign = || slot(CALLSIGN, CALLSIGN);
-    let acks: Vec<Expansion> =
-        ["roger", "wilco", "affirm"].iter().filter_map(|a| phrases.acts.get(*a)).flatten().cloned().collect();
+    let correction = any(phrases.acts.get(CORRECTION).cloned().unwrap_or_default());
     let mut calls: Vec<(String, Vec<Expansion>)> = Vec::new();
-    if count > 0 {
-        let indices: Vec<usize> = (0..count).collect();
-        let orders = builder.orders(&indices);
-        let behind = row(vec![maybe(any(acks.clone())), orders.clone(), maybe(callsign())]);
-        calls.push(("readback".into(), vec![behind, row(vec![callsign(), maybe(any(acks)), orders])]));
+    let all: Vec<&Item> = exercise.items.iter().chain(&exercise.info).collect();
+    for (i, item) in all.iter().enumerate() {
+        let others: Vec<Item> =
+            all.iter().enumerate().filter(|(k, _)| *k != i).map(|(_, other)| (*other).clone()).collect();
+        let mut before = exercise.before.clone();
+        if let Some((at, slots)) = &exercise.slip
+            && *at == i
+        {
+            // The controller's own slip is the likeliest error of all.
+            before.insert(0, Item { kind: item.kind.clone(), slots: slots.clone() });
+        }
+        builder.values(i, item, &others, &before);
+        let wordings = builder.item(i, item);
+        let again: Vec<Expansion> = wordings.iter().cloned().chain(builder.bare(i, item)).collect();
+        calls.push((format!("item {i}"), wordings));
+        calls.push((format!("correct {i}"), vec![row(vec![correction.clone(), any(again)])]));
     }
     for (act, wordings) in &phrases.acts {
-        if act == CORRECTION {
-            continue;
+        if act != CORRECTION {
+            calls.push((act.clone(), wordings.iter().map(|w| rename(w, &|t, b| (t.into(), b.into()))).collect()));
         }
-        let all = wordings.iter().map(|w| rename(w, &|t, b| (t.into(), b.into())));
-        let all = any(all.collect());
-        let both = vec![row(vec![all.clone(), maybe(callsign())]), row(vec![callsign(), all])];
-        calls.push((act.clone(), both));
     }
-    calls.push((CALLSIGN.into(), vec![callsign()]));
+    calls.push((CALLSIGN.into(), vec![slot(CALLSIGN, CALLSIGN)]));
+    calls.retain(|c| !c.1.is_empty());
     let (graph, problems) = build(&calls, &NoRules::new(), &builder.lists);
     match problems.first() {
         None => Ok(graph),

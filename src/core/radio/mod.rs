@@ -21,7 +21,7 @@ mod summary;
 pub use callsign::Callsign;
 pub use clearance::{Generator, Weights};
 pub use drill::{Drill, Plan, Prompt, Reply, Words};
-pub use hearing::graph;
+pub use hearing::{MOST_CALLS, graph};
 pub use item::{Exercise, Item, Mode, written};
 pub use phrases::{Phrases, StandardWord};
 pub use progress::{Day, Progress, Standing};

@@ -89,8 +89,9 @@ const FILLER: u32 = 60;
 const PIECE: u32 = 20;
 const BARE: u32 = 300;
 const LOOSE: u32 = 30;
-/// What is expected is believed a little sooner: kinds with the same words are told apart by it, values never are.
-const EXPECTED: u32 = 15;
+/// What is expected is believed sooner: kinds with the same words are told apart by it, values never are; and the figures of
+/// a shortened callsign are no time of day.
+const UNEXPECTED: u32 = 250;
 const SHORTENED: u32 = 200;
 
 struct Span {
@@ -202,7 +203,7 @@ impl Reader {
                         Manner::Bare if wanted => BARE,
                         Manner::Bare => continue,
                     };
-                    cost += if wanted { 0 } else { EXPECTED };
+                    cost += if wanted { 0 } else { UNEXPECTED };
                 }
                 Call::Callsign(Style::Shortened) => cost += SHORTENED,
                 Call::Callsign(Style::Whole) | Call::Act(_) => {}

@@ -22,6 +22,8 @@ pub struct Said {
     pub by_ear: bool,
     /// Whether something was said that could not be understood.
     pub unreadable: bool,
+    /// Kinds of item whose values the ear cannot be sure of.
+    pub unclear: Vec<String>,
     /// From the end of the controller's words to the pilot's first, s.
     pub latency_s: Option<f64>,
     /// How long the pilot spoke, s.
@@ -46,6 +48,8 @@ pub enum Verdict {
     Wrong(BTreeMap<String, Value>),
     /// Read back without these values.
     Incomplete(Vec<String>),
+    /// Said, but not to be told from another value: nothing is held against the pilot, the controller asks.
+    Unclear,
     /// Not read back, though the rules want it.
     Missing,
     /// Not read back, but acknowledged, which is enough.
@@ -79,7 +83,7 @@ impl ItemScore {
             Verdict::Wrong(_) => true,
             Verdict::Missing => matches!(self.need(), Need::Must | Need::Acknowledge),
             Verdict::Incomplete(_) => self.need() == Need::Must,
-            Verdict::Correct | Verdict::Acknowledged | Verdict::LeftOut => false,
+            Verdict::Unclear | Verdict::Correct | Verdict::Acknowledged | Verdict::LeftOut => false,
         }
     }
 }
@@ -146,7 +150,7 @@ impl Score {
             return self.answer == Answer::Silence;
         }
         self.answer == Answer::Readback
-            && self.items.iter().all(|i| !i.is_fault())
+            && self.items.iter().all(|i| !i.is_fault() && i.verdict != Verdict::Unclear)
             && matches!(self.callsign, CallsignScore::Right | CallsignScore::NotAsked)
             && self.faults.is_empty()
     }
@@ -157,6 +161,8 @@ struct SaidItem {
     kind: String,
     slots: BTreeMap<String, Value>,
     words: BTreeMap<String, Vec<String>>,
+    /// All its words, with those around the values.
+    all: Vec<String>,
     manner: Manner,
     used: bool,
 }
@@ -198,8 +204,10 @@ pub fn judge(phrases: &Phrases, rules: &Rules, exercise: &Exercise, said: &Said)
                 items[k].used = true;
                 order.push(k);
                 let heard = &items[k];
+                notes.extend(forms::unit(phrases, rules, item, &heard.all, said));
+                let unclear = said.unclear.contains(&heard.kind);
                 notes.extend(forms::remarks(phrases, rules, item, &heard.slots, &heard.words, heard.manner, said));
-                compare(phrases, item, heard)
+                if unclear { Verdict::Unclear } else { compare(phrases, item, heard) }
             }
             None => match need {
                 Need::None => Verdict::LeftOut,
@@ -324,6 +332,7 @@ fn collect(phrases: &Phrases, pieces: &[Piece], notes: &mut Vec<Note>) -> Vec<Sa
                         kind: kind.clone(),
                         slots: slots.clone(),
                         words: words.clone(),
+                        all: piece.words.clone(),
                         manner: *manner,
                         used: false,
                     }),
