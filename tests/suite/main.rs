@@ -11,4 +11,5 @@ mod departure;
 mod flight;
 mod hear;
 mod sessions;
+mod system_voice;
 mod vosk;
