@@ -81,6 +81,15 @@ impl Bench {
     }
 }
 
+#[test]
+fn what_only_tests_need_is_asked_for_only_by_them() {
+    let browser = "[[debian]]\nname = \"no-such-browser\"\nprogram = \"no-such-browser\"\nfor = \"test\"\n";
+    let Some(bench) = Bench::new(browser) else { return };
+    bench.check(&[], 0, "done; from now on no network is needed");
+    bench.check(&["--check"], 0, "everything is there and verified");
+    bench.check(&["--check", "--with", "test"], 2, "MISSING  no-such-browser");
+}
+
 const NEEDS_PYTHON: &str = "[[debian]]\nname = \"python3\"\nprogram = \"python3\"\nfor = \"run\"\n";
 
 #[test]

@@ -166,7 +166,7 @@ fn line<E: Reader>(
     listener: &Listener<E>,
     (heard, decision): (Heard, Duration),
 ) -> Line {
-    let critical = |c: CallId| book.calls.get(c.0 as usize).is_some_and(|c| c.critical);
+    let critical = |c: CallId| book.is_critical(c);
     let choice = choose(&heard, &book.graph, live, &CallSet::none(), critical, listener.thresholds());
     let mut line = Line {
         file: file.to_string(),

@@ -138,6 +138,11 @@ impl Speaker for Aloud {
         if self.by_service(station) { Ok(self.estimate_s(text)) } else { self.stand_in.duration_s(station, text) }
     }
 
+    fn delay_s(&self) -> f64 {
+        // What lies between the service and the loudspeaker nobody tells.
+        if self.wire.is_some() { 0.0 } else { self.stand_in.delay_s() }
+    }
+
     fn begin(&mut self, id: u64, station: Station, text: &str) {
         if !self.by_service(station) || self.estimate_s(text) == 0.0 {
             return;
