@@ -194,6 +194,7 @@ impl App {
     /// The samples of speech sound from `at` on.
     pub(super) fn play(&mut self, id: u64, at: SessionTime) -> Result<(), AppError> {
         let Some(s) = self.spoken.get(&id) else { return Ok(()) };
+        self.parts.speaker.start(id, &s.pcm);
         let (samples, rate) = (s.pcm.samples.clone(), s.pcm.rate);
         if self.parts.recorder.is_some() {
             let samples: Arc<[f32]> = if rate == EAR_RATE {
@@ -209,6 +210,7 @@ impl App {
     fn ended(&mut self, id: u64, at: SessionTime, cut: bool) -> Result<(), AppError> {
         self.parts.speaker.end(id, cut);
         if cut {
+            self.parts.speaker.cut(id);
             self.crew_out.cut(id, Self::sample_at(at));
         } else {
             self.mark(id, at, Due::End)?;

@@ -162,6 +162,16 @@ impl Speaker for Aloud {
         }
     }
 
+    fn start(&mut self, id: u64, pcm: &Pcm) {
+        if !self.turns.contains_key(&id) {
+            self.stand_in.start(id, pcm);
+        }
+    }
+
+    fn cut(&mut self, id: u64) {
+        self.stand_in.cut(id);
+    }
+
     fn news(&mut self) -> Vec<VoiceNews> {
         self.listen();
         std::mem::take(&mut self.news)

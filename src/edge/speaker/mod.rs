@@ -145,6 +145,12 @@ pub trait Speaker {
         progress(phrases.len(), phrases.len());
         Ok(())
     }
+
+    /// Lets rendered words sound from now on, where there is a loudspeaker.
+    fn start(&mut self, _id: u64, _pcm: &Pcm) {}
+
+    /// Silences words that sound.
+    fn cut(&mut self, _id: u64) {}
 }
 
 /// One voice: words in, raw sound out.
