@@ -143,6 +143,7 @@ pub struct Spoken {
 }
 
 /// A speech service that has not come up by then counts as away.
+#[cfg(feature = "system-voice")]
 const SERVICE_LIMIT: std::time::Duration = std::time::Duration::from_secs(5);
 
 impl Spoken {
