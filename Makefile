@@ -51,6 +51,15 @@ test-link: ## callouts against flight models that nobody here wrote, nine flight
 	@python3 models/setup.py --with test
 	REQUIRE=1 FLIGHTS=all cargo test --locked --test suite oracle:: -- --nocapture
 
+.PHONY: cross
+cross: ## type check for Windows and macOS, as far as the toolchain has their standard libraries; what is not checked is said
+	@for check in "x86_64-pc-windows-gnu" "aarch64-apple-darwin --no-default-features"; do \
+	  target=$${check%% *}; \
+	  if [ -d "$$(rustc --print sysroot)/lib/rustlib/$$target" ] || rustup target add $$target; then \
+	    echo "cross: $$check"; cargo check --locked --lib --bins --target $$check; \
+	  else echo "cross: NOT CHECKED: $$target, whose standard library cannot be had here (rustup target add $$target)"; fi; \
+	done
+
 bench: setup ## the benchmarks of tests/bench
 	cargo bench --locked
 

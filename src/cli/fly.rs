@@ -30,7 +30,7 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310"
+    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
 )]
 pub struct Args {
     /// The book: a name or a folder.
@@ -51,6 +51,12 @@ pub struct Args {
     /// Where the crew speaks: a WAV file (left you, right the crew), or none.
     #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
     speaker: PathBuf,
+    /// Who is the second pilot's voice: neural, system (the operating system's own, aloud and in real time only) or
+    /// system:NAME.
+    #[arg(long, value_name = "neural|system[:NAME]", default_value = "neural", value_parser = wiring::voice_choice)]
+    voice: wiring::Voice,
+    #[command(flatten)]
+    spoken: wiring::Spoken,
     /// You type what you say.
     #[arg(long)]
     typed: bool,
@@ -116,7 +122,18 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         eprintln!("antiphon: {w}");
     }
     let record = args.record.as_deref().or(speaker);
-    let voice: Box<dyn Speaker> = if record.is_some() {
+    let system = match &args.voice {
+        wiring::Voice::System(name) => Some(name.clone()),
+        wiring::Voice::Neural => None,
+    };
+    if system.is_some() && (record.is_some() || sound.is_some()) {
+        return Err(Failure::new(
+            "the system voice speaks aloud and gives no samples, so it can be neither recorded nor run ahead of time; use --voice neural with a WAV file",
+        ));
+    }
+    let voice: Box<dyn Speaker> = if let Some(name) = system {
+        Box::new(args.spoken.aloud(name, Box::new(Silent), false))
+    } else if record.is_some() {
         let mut voices = wiring::voices(&places, EAR_RATE);
         wiring::prepare(&mut voices, &book)?;
         Box::new(voices)

@@ -14,7 +14,7 @@ use crate::edge::captain::noise::Cabin;
 use crate::edge::ear::{Launch, Listener, NeuralEar, PROGRAM, Reader, VoskEar};
 use crate::edge::native::{Runtime, Vad, manifest};
 use crate::edge::speaker::cache::Cache;
-use crate::edge::speaker::{Speaker, Voices, clip};
+use crate::edge::speaker::{Aloud, Manner, Speaker, Voices, Wire, clip};
 use crate::edge::store::{Places, load_book};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -110,6 +110,61 @@ pub fn listener(places: &Places, book: &Book) -> Result<Listener, Failure> {
 /// The voices, with what they have said before at hand.
 pub fn voices(places: &Places, rate: u32) -> Voices {
     Voices::new(places.models(), rate, cache())
+}
+
+/// Who is the second pilot's voice.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Voice {
+    /// The neural voice.
+    Neural,
+    /// The operating system's, by its own name for it.
+    System(Option<String>),
+}
+
+/// `neural`, `system` or `system:NAME`.
+pub fn voice_choice(text: &str) -> Result<Voice, String> {
+    match text.split_once(':') {
+        None if text == "neural" => Ok(Voice::Neural),
+        None if text == "system" => Ok(Voice::System(None)),
+        Some(("system", name)) if !name.trim().is_empty() => Ok(Voice::System(Some(name.trim().into()))),
+        _ => Err("a voice is neural, system, or system:NAME with a name that the system has".into()),
+    }
+}
+
+/// How the system voice speaks.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Spoken {
+    /// Speed of the system voice in percent of its normal one.
+    #[arg(long, value_name = "50-200", default_value = "100", value_parser = clap::value_parser!(u16).range(50..=200))]
+    voice_rate: u16,
+    /// Loudness of the system voice in percent.
+    #[arg(long, value_name = "0-100", default_value = "100", value_parser = clap::value_parser!(u16).range(0..=100))]
+    voice_volume: u16,
+}
+
+/// A speech service that has not come up by then counts as away.
+#[cfg(feature = "system-voice")]
+const SERVICE_LIMIT: std::time::Duration = std::time::Duration::from_secs(5);
+
+impl Spoken {
+    /// The way to the system voice, or one clause why there is none.
+    pub fn open(&self, voice: Option<String>) -> Result<Wire, String> {
+        let (rate_percent, volume_percent) = (f32::from(self.voice_rate), f32::from(self.voice_volume));
+        let manner = Manner { voice, rate_percent, volume_percent };
+        #[cfg(feature = "system-voice")]
+        return Wire::open(crate::edge::speaker::system::make(manner), SERVICE_LIMIT);
+        #[cfg(not(feature = "system-voice"))]
+        return Err(format!(
+            "this program was built without it, so {manner:?} is of no use; build with the feature system-voice"
+        ));
+    }
+
+    /// The system voice for the second pilot, and `stand_in` for the others and in its place; for everyone where the
+    /// stand-in makes no sound.
+    pub fn aloud(&self, voice: Option<String>, stand_in: Box<dyn Speaker>, sounds: bool) -> Aloud {
+        let instead = if sounds { "the neural voice speaks" } else { "the words are only shown" };
+        Aloud::new(self.open(voice), stand_in, instead, !sounds, f32::from(self.voice_rate))
+    }
 }
 
 /// The user's store of rendered phrases, or memory.

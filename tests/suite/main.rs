@@ -18,5 +18,6 @@ mod oracle;
 mod page;
 mod schema;
 mod sessions;
+mod system_voice;
 mod vosk;
 mod why;

@@ -72,8 +72,12 @@ const TOP: &[&str] = &[
 ];
 
 /// Crates that a single folder may name.
-const NATIVE: &[(&str, &str)] =
-    &[("ort", "src/edge/native/"), ("cpal", "src/edge/audio/"), ("vosk", "src/bin/antiphon-vosk")];
+const NATIVE: &[(&str, &str)] = &[
+    ("ort", "src/edge/native/"),
+    ("cpal", "src/edge/audio/"),
+    ("vosk", "src/bin/antiphon-vosk"),
+    ("tts", "src/edge/speaker/system.rs"),
+];
 
 /// Beginnings of paths that core must not name; a shorter one covers the longer.
 const WORLD: &[&str] = &[

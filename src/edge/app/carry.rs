@@ -15,7 +15,7 @@ use std::sync::Arc;
 /// Speech that has been asked for.
 pub(super) struct Sounding {
     speech: Speech,
-    pcm: Pcm,
+    pub(super) pcm: Pcm,
     began: bool,
     /// The callout it is, with the mark it is held against.
     mark: Option<(Crossing, f64)>,
@@ -78,7 +78,7 @@ impl App {
     }
 
     /// A room that fails is told once and written down.
-    fn room_failed(&mut self, room: &str, why: &str) {
+    pub(super) fn room_failed(&mut self, room: &str, why: &str) {
         if !self.report.faults.iter().any(|f| f == why) {
             self.report.fault(why);
             let fault = Input::Fault { room: room.into(), message: why.to_string() };
@@ -196,6 +196,19 @@ impl App {
         let Some(s) = self.spoken.get_mut(&id) else { return Ok(()) };
         s.began = true;
         let (station, text) = (s.speech.station, s.speech.text.clone());
+        self.parts.speaker.begin(id, station, &text);
+        self.play(id, at)?;
+        self.hands.events.push(script::Event::SpokenStarted { station, text: text.clone() });
+        self.tell(Side::Crew(station), at, &text);
+        self.mark(id, at, Due::Onset)?;
+        self.put(at, Event::Input(Input::SpeechStarted { id }));
+        Ok(())
+    }
+
+    /// The samples of speech sound from `at` on.
+    pub(super) fn play(&mut self, id: u64, at: SessionTime) -> Result<(), AppError> {
+        let Some(s) = self.spoken.get(&id) else { return Ok(()) };
+        self.parts.speaker.start(id, &s.pcm);
         let (samples, rate) = (s.pcm.samples.clone(), s.pcm.rate);
         if self.parts.recorder.is_some() {
             let samples: Arc<[f32]> = if rate == EAR_RATE {
@@ -205,15 +218,13 @@ impl App {
             };
             self.crew_out.start(id, samples, Self::sample_at(at));
         }
-        self.hands.events.push(script::Event::SpokenStarted { station, text: text.clone() });
-        self.tell(Side::Crew(station), at, &text);
-        self.mark(id, at, Due::Onset)?;
-        self.put(at, Event::Input(Input::SpeechStarted { id }));
         Ok(())
     }
 
     fn ended(&mut self, id: u64, at: SessionTime, cut: bool) -> Result<(), AppError> {
+        self.parts.speaker.end(id, cut);
         if cut {
+            self.parts.speaker.cut(id);
             self.crew_out.cut(id, Self::sample_at(at));
         } else {
             self.mark(id, at, Due::End)?;

@@ -4,6 +4,7 @@
 //! scripted pilot, and what arrives from outside. It takes the earliest, gives the engine one `Input`, and carries out
 //! the actions. Offline it jumps from one event to the next; live it waits for them.
 
+mod aloud;
 mod carry;
 mod ears;
 mod hands;
@@ -344,6 +345,7 @@ impl App {
             let at = self.parts.link.session_at(at);
             self.put(at, Event::Input(Input::Crossed { callout: name, value }));
         }
+        self.voice_news()?;
         // The pilot looks first: what he sees begins before what is made of it.
         self.pilot()?;
         if self.frames.is_multiple_of(STATE_EVERY) {
