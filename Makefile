@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DELETE_ON_ERROR:
-.PHONY: help setup demo demo-full vosk test bench bench-radio clean
+.PHONY: help setup demo demo-full vosk test bench bench-ear bench-radio clean
 .DEFAULT_GOAL := help
 
 help: ## this list
@@ -60,8 +60,12 @@ cross: ## type check for Windows and macOS, as far as the toolchain has their st
 	  else echo "cross: NOT CHECKED: $$target, whose standard library cannot be had here (rustup target add $$target)"; fi; \
 	done
 
-bench: setup ## the benchmarks of tests/bench
-	cargo bench --locked
+bench: setup ## the quick benchmarks of tests/bench
+	cargo bench --locked --bench book --bench engine
+
+# N is the trials a cell of the table, HUMAN a folder of recorded sounds that holds `negatives` (both may be left out).
+bench-ear: setup ## how well the ear hears; for example: make bench-ear N=24 HUMAN=../shared/sounds
+	cargo bench --locked --bench ear -- --n $(or $(N),24) $(if $(HUMAN),--human $(HUMAN))
 
 clean: ## what was built and recorded; fetched models stay (delete models/files and models/.cache by hand)
 	cargo clean

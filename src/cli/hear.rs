@@ -139,7 +139,7 @@ fn readable(places: &Places, path: &Path) -> Result<Book, Failure> {
 /// A file is one utterance from its first voiced moment to its last.
 fn one_utterance() -> Settings {
     let longest = ONE_UTTERANCE_S * u64::from(crate::core::gate::RATE);
-    Settings { short_wait: longest, long_wait: longest, longest, ..Settings::default() }
+    Settings { ask_wait: longest, short_wait: longest, long_wait: longest, longest, ..Settings::default() }
 }
 
 /// Everything heard in one file.

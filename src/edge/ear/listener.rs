@@ -56,7 +56,17 @@ pub struct Listener<E = NeuralEar> {
     /// Frames without a sign of speech since the voice activity's memory began.
     quiet: u32,
     /// What the ear has made of the utterance so far.
-    asked: Option<(Span, CallSet, Reading)>,
+    asked: Option<Asked>,
+}
+
+/// A decode ahead of the endpoint.
+#[derive(Debug)]
+struct Asked {
+    window: Span,
+    live: CallSet,
+    reading: Reading,
+    /// Samples taken in when it began.
+    at: u64,
 }
 
 /// A frame less likely to be speech than this shows no sign of it.
@@ -205,7 +215,7 @@ impl<E: Reader> Listener<E> {
                 // More may come after a pause, so an early end needs the stricter values.
                 let sure = accepted(&reading.found.ranked, &self.thresholds.strict());
                 let whole = reading.found.whole && sure;
-                self.asked = Some((window, live, reading));
+                self.asked = Some(Asked { window, live, reading, at: self.gate.now() });
                 let event = self.gate.answer(whole);
                 self.tell(event)
             }
@@ -226,12 +236,11 @@ impl<E: Reader> Listener<E> {
             (Vec::new(), Some(Unheard::TooFaint))
         } else {
             let ranked = match self.asked.take() {
-                Some((window, mask, reading)) if window == utterance.window && mask == live => {
-                    // The endpoint waited for this very decode.
-                    if utterance.why == Why::Whole {
-                        ahead = reading.took;
-                    }
-                    reading.found.ranked
+                Some(asked) if asked.window == utterance.window && asked.live == live => {
+                    // What the decode took beyond the silence that passed since it began.
+                    let passed = Duration::from_micros((utterance.at - asked.at) * 1_000_000 / u64::from(RATE));
+                    ahead = asked.reading.took.saturating_sub(passed);
+                    asked.reading.found.ranked
                 }
                 _ => self.read(utterance.window, &live)?.found.ranked,
             };
@@ -270,7 +279,7 @@ impl<E: Reader> Listener<E> {
         let wider = self.read(window, &all)?.found.ranked;
         let best = ranked.first().map_or(f64::NEG_INFINITY, |c| c.score);
         let beyond = wider.first().is_some_and(|c| {
-            c.score > self.thresholds.score.max(best)
+            c.score > self.thresholds.score.max(best + self.thresholds.margin)
                 && c.meanings.iter().any(|m| !live.iter().any(|l| self.ear.name(l) == Some(m.call.as_str())))
         });
         Ok(if beyond { wider } else { ranked })

@@ -17,7 +17,7 @@ mod speakers;
 mod table;
 
 use antiphon::core::book::Book;
-use antiphon::core::grammar::{CallId, CallSet};
+use antiphon::core::grammar::{CallId, CallSet, accepts};
 use antiphon::core::matcher::{Reason, Thresholds};
 use antiphon::edge::store::{Places, load_book};
 use corpus::{Around, Chatter, Clip, Trial, chance, pick};
@@ -143,12 +143,20 @@ fn others(book: &Book, args: &Args) -> Vec<Trial> {
             })
             .flatten()
             .map(|e| e.path())
-            .filter(|p| p.extension().is_some_and(|e| e == "wav"))
+            .filter(|p| p.extension().is_some_and(|e| e == "wav") && !is_call(book, p))
             .collect();
         files.sort();
         out.extend(corpus::recorded_trials(book, &files, args.seed).into_iter().filter(|t| t.tuning == args.tuning));
     }
     out
+}
+
+/// Whether a recording, by its name, holds the words of one of the book's calls ("resume"): then it is no negative.
+fn is_call(book: &Book, file: &Path) -> bool {
+    let name = file.file_stem().map(|s| s.to_string_lossy().to_lowercase()).unwrap_or_default();
+    let text = name.trim_start_matches("home_").replace(['-', '_'], " ");
+    let words: Vec<&str> = text.split(' ').collect();
+    (0..book.calls.len()).any(|c| !accepts(&book.graph, CallId(c as u16), &words).is_empty())
 }
 
 /// What babble and the leak of the program's own voice are made of.
