@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DELETE_ON_ERROR:
-.PHONY: help setup demo demo-full test bench clean
+.PHONY: help setup demo demo-full vosk test bench clean
 .DEFAULT_GOAL := help
 
 help: ## this list
@@ -32,11 +32,21 @@ demo-full: setup ## gate to gate by voice with each of the three books: out/full
 	done
 	@echo "demo-full: done; listen to out/full/saltmarsh-t2/flight.wav, read out/full/saltmarsh-t2/transcript.md"
 
-test: setup ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+vosk: ## the Vosk ear: libvosk (26 MB) and the worker that is linked to it; docs/vosk.md says how to add a model
+	@python3 models/setup.py --with vosk
+	cargo build --release --locked --features vosk --bin antiphon-vosk
+
+test: ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
-	cargo clippy --locked --all-targets -- -D warnings
-	cargo test --locked
+	cargo clippy --locked --all-targets --features vosk -- -D warnings
+	cargo test --locked --features vosk
 	@echo "test: format, lints and tests all passed"
+
+.PHONY: test-link
+test-link: ## callouts against flight models that nobody here wrote, nine flights in parallel: a table of errors; 6 minutes
+	@python3 models/setup.py --with test
+	REQUIRE=1 FLIGHTS=all cargo test --locked --test suite oracle:: -- --nocapture
 
 bench: setup ## the benchmarks of tests/bench
 	cargo bench --locked

@@ -1,11 +1,12 @@
 //! `antiphon fly`.
 
-use super::wiring::{self, failure};
-use super::{CliResult, Failure, Outcome, telling};
+use super::wiring::{self, Engine, failure};
+use super::{CliResult, Failure, Outcome, aircraft, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::crew::io::{Action, Input};
+use crate::core::gate;
 use crate::core::journal::{Journal, Line as Entry, resume};
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
@@ -13,7 +14,7 @@ use crate::core::time::{SessionTime, Wake};
 use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, stage};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
-use crate::edge::link::BuiltIn;
+use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
@@ -28,18 +29,24 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up"
+    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310"
 )]
 pub struct Args {
     /// The book: a name or a folder.
     #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
     book: PathBuf,
-    /// The aircraft.
-    #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = ["built-in"])]
-    link: String,
+    /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
+    #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
+    link: aircraft::Choice,
     /// Where you are heard: a WAV file, or none.
     #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
     mic: PathBuf,
+    /// Which recogniser hears you.
+    #[arg(long, value_enum, default_value = "neural")]
+    engine: Engine,
+    /// The folder of a Vosk model, for --engine vosk; else `vosk-model` in the models folder.
+    #[arg(long, value_name = "DIR")]
+    vosk_model: Option<PathBuf>,
     /// Where the crew speaks: a WAV file (left you, right the crew), or none.
     #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
     speaker: PathBuf,
@@ -110,6 +117,18 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         Box::new(Silent)
     };
     let ears = match &sound {
+        Some(_) if args.engine == Engine::Vosk => {
+            let settings = gate::Settings::default();
+            let mut listener = wiring::vosk(&places, &book, args.vosk_model.as_deref(), settings, true)?;
+            let deaf = wiring::deaf_to(&book, listener.ear_mut());
+            if !deaf.is_empty() {
+                return Err(Failure::new(format!(
+                    "with this Vosk model nobody would be heard saying {}, which must always be heard: give them wordings in words that it knows, or use --engine neural",
+                    deaf.join(", ")
+                )));
+            }
+            Ears::Sound(Box::new(listener))
+        }
         Some(_) => Ears::Sound(Box::new(wiring::listener(&places, &book)?)),
         None => Ears::Typed,
     };
@@ -125,22 +144,26 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     };
     let (send, news) = mpsc::channel();
     stop_on_interrupt(send.clone());
-    let pace = if sound.is_some() { Pace::Fast } else { Pace::Live };
+    let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
+    let tell = send.clone();
+    let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
+    let pace = if sound.is_some() && live.is_none() { Pace::Fast } else { Pace::Live };
     if args.typed {
         type_into(send);
     }
     // A recording is over with its last word and a while for the answer.
     let until = sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0));
-    let link = match (&begin, &hands) {
-        (Begin::Resumed { at, values, .. }, _) => rebuilt(&book, values, *at)?,
-        (Begin::Fresh, Some(h)) => stage::aircraft(&book, h, h.seed).map_err(Failure)?,
-        (Begin::Fresh, None) => placed(&book, phase.as_deref())?,
+    let link: Box<dyn Link> = match (live, &begin, &hands) {
+        (Some(live), ..) => Box::new(live),
+        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at)?),
+        (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
+        (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
     let (arrangement, sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
     let parts = Parts {
         engine: Box::new(crew),
         book: book.clone(),
-        link: Box::new(link),
+        link,
         ears,
         speaker: voice,
         pilot: hands.map(Performance::new),
@@ -237,12 +260,15 @@ fn placed(book: &Book, phase: Option<&str>) -> Result<BuiltIn, Failure> {
 }
 
 fn default_journal() -> Result<PathBuf, Failure> {
+    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
+    Ok(data_folder()?.join("antiphon/journals").join(name))
+}
+
+/// The user's folder for what programs keep.
+pub(super) fn data_folder() -> Result<PathBuf, Failure> {
     let home = || std::env::var_os("HOME").map(|h| PathBuf::from(h).join(".local/share"));
     let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from).filter(|p| p.is_absolute()).or_else(home);
-    let data =
-        data.ok_or_else(|| Failure::new("there is no home folder for the journal; name a file with --journal"))?;
-    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
-    Ok(data.join("antiphon/journals").join(name))
+    data.ok_or_else(|| Failure::new("there is no home folder for what is kept; set XDG_DATA_HOME, or name a file"))
 }
 
 fn stop_on_interrupt(send: Sender<News>) {

@@ -39,6 +39,8 @@ pub const MAY_NAME: &[(&str, &[&str])] = &[
     ("matcher", &["aircraft", "grammar", "time", "words"]),
     ("search", &["aircraft", "grammar", "matcher", "words"]),
     ("book", &["aircraft", "grammar", "matcher", "physics", "time", "words"]),
+    ("link", &["aircraft", "book", "time"]),
+    ("radio", &["aircraft", "grammar", "matcher", "words"]),
     ("sim", &["aircraft", "physics", "time"]),
     ("crew", &["aircraft", "book", "grammar", "matcher", "physics", "time", "words"]),
     ("script", &["aircraft", "book", "crew", "grammar", "matcher", "time"]),

@@ -2,7 +2,7 @@
 
 use super::expr::Expr;
 use super::load::contexts;
-use super::schema::{Act, Ask, Book, Derived, Edge, Part, StepKind, Template, Trigger};
+use super::schema::{Act, Ask, Book, Derived, Edge, Later, Part, StepKind, Template, Trigger};
 use crate::core::grammar::{CallSet, Label};
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -101,8 +101,11 @@ impl Book {
         }
         for c in &self.calls {
             all.maybe(c.when.as_ref());
+            if let Some(Later::Until(e)) = &c.later {
+                all.one(e);
+            }
             for e in &c.does {
-                all.maybe(e.only_if.as_ref());
+                all.maybe(e.only_if.as_ref()).maybe(e.once.as_ref());
                 match &e.act {
                     Act::Set(_, x) | Act::Sheet(_, x) => {
                         all.one(x);
@@ -112,6 +115,7 @@ impl Book {
                     | Act::Checklist(_)
                     | Act::Phase(_)
                     | Act::Engine(_)
+                    | Act::Briefing(_)
                     | Act::Checked(_)
                     | Act::Compute(_)
                     | Act::Survey { .. } => {}
@@ -165,7 +169,18 @@ impl Book {
         for l in &self.limits {
             all.one(&l.when).sentence(&l.say);
             all.0.extend(l.then.iter().map(|(_, x)| x));
+            all.maybe_sentence(l.unanswered.as_ref());
+            if let Some(a) = &l.reply {
+                all.ask(a);
+            }
         }
+        for t in self.briefings.iter().flat_map(|b| &b.topics) {
+            all.maybe(t.verify.as_ref()).maybe_sentence(t.shown.as_ref()).sentence(&t.say);
+        }
+        self.briefings.iter().for_each(|b| all.sentence(&b.complete));
+        all.0.extend(self.surprises.iter().map(|s| &s.when));
+        let m = &self.manners;
+        all.0.extend([&m.silent_when, &m.to_radio_when, &m.to_ground_when, &m.to_cabin_when].into_iter().flatten());
         for e in &self.sheet {
             if let Some(Derived::Formula(x)) = &e.derived {
                 all.one(x);

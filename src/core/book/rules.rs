@@ -144,6 +144,9 @@ rules! {
     TRUTH_IN_SENTENCE "truth-in-sentence" Error
         "A sentence holds a truth, which has no words of its own."
         "Choose words for it: `{beacon ? 'on' : 'off'}`."
+    UNKNOWN_BRIEFING "unknown-briefing" Error
+        "A name is not that of a briefing of this book."
+        "Take the name that the hint offers, or write the briefing."
     UNKNOWN_CALL "unknown-call" Error
         "No call has this id."
         "Use the name in the hint, or define `[calls.ID]`."

@@ -2,11 +2,13 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
+mod manner;
 mod panel;
 mod phase;
 mod sheet;
 mod watch;
 
+pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
 pub use phase::{Expect, Phase};
 pub use sheet::{Check, Compare, Derived, Figure, FigureId, SheetEntry, Source};
@@ -73,6 +75,12 @@ pub struct Book {
     pub figures: Vec<Figure>,
     /// `[roles]`.
     pub roles: Roles,
+    /// `[briefings.ID]`.
+    pub briefings: Vec<Briefing>,
+    /// `[surprises.ID]`.
+    pub surprises: Vec<Surprise>,
+    /// `[manners]`.
+    pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
     pub wording: BTreeMap<String, Template>,
     /// What came unchanged from the books that this one takes in: by kind and name, as in `unexercised`.
@@ -89,6 +97,8 @@ pub struct Book {
 pub const WORDINGS: &[(&str, &str)] = &[
     ("already_done", "what"),
     ("asked_again", "what"),
+    ("briefing_begun", "what"),
+    ("briefing_left_out", "what"),
     ("cancelled", "what"),
     ("cannot_see", "what"),
     ("checklist_hold", "item"),
@@ -96,11 +106,13 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("contradicted", "item shown"),
     ("correction", ""),
     ("disregarded", ""),
+    ("dropped", "what"),
     ("flow_hold", "what"),
     ("flow_resume", "what"),
     ("flow_waits", "what"),
     ("link_back", ""),
     ("link_lost", ""),
+    ("listening", ""),
     ("no_data", "what value"),
     ("no_figure", "what why"),
     ("no_flow_now", ""),
@@ -109,7 +121,10 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("nothing_to_cancel", ""),
     ("nothing_to_repeat", ""),
     ("nothing_to_resume", ""),
+    ("nothing_waits", ""),
+    ("offer_back", "what"),
     ("please_confirm", "what"),
+    ("put_off", "what"),
     ("recomputed", "what"),
     ("reopened", "what again"),
     ("room_failed", "what"),
@@ -118,11 +133,17 @@ pub const WORDINGS: &[(&str, &str)] = &[
     ("sheet_doubt", "what"),
     ("sheet_missing", "what"),
     ("sheet_shown", "what value shown"),
+    ("still_to_come", "what"),
     ("survey_assumed", "what"),
     ("survey_ready", "phase"),
     ("survey_unseen", ""),
+    ("suspended", ""),
+    ("talk_changed", ""),
     ("too_faint", ""),
+    ("waiting_for", "what"),
     ("which_one", "first second"),
+    ("why_not", "what why"),
+    ("yours", "what"),
 ];
 
 /// Who is spoken to, and who speaks.
@@ -187,6 +208,10 @@ pub struct Call {
     pub always: bool,
     /// Only meaningful as an answer that something waits for.
     pub answer_only: bool,
+    /// Conversation: asleep in sterile phases.
+    pub chat: bool,
+    /// It puts off the other calls of its breath, or what was refused last.
+    pub later: Option<Later>,
     /// What it does: the first whose condition holds. Empty: it only answers.
     pub does: Vec<Effect>,
 }
@@ -198,6 +223,8 @@ pub struct Effect {
     pub only_if: Option<Expr>,
     /// `also = true`: done besides the first that holds, if its own condition holds.
     pub also: bool,
+    /// `once = "EXPR"`: done when this becomes true, not before.
+    pub once: Option<Expr>,
     /// The effect.
     pub act: Act,
 }
@@ -217,6 +244,8 @@ pub enum Act {
     Sheet(SheetId, Expr),
     /// `speak = "TEMPLATE"`, `station = "…"`: an answer in words only.
     Speak(Template, Station),
+    /// `briefing = "ID"`: begins it.
+    Briefing(u16),
     /// `engine = "hold"`: one of the engine's own.
     Engine(Intrinsic),
     /// `checked = ["ID"]`: the pilot has cross-checked these entries of the sheet.
@@ -261,6 +290,40 @@ pub enum Intrinsic {
     IHaveControl,
     /// The pilot gives control away.
     YouHaveControl,
+    /// Undo what the last call moved, where that is safe.
+    PutBack,
+    /// The pilot does himself what the program was about to do.
+    LeaveToMe,
+    /// The briefing is over.
+    BriefingComplete,
+    /// The pilot speaks to somebody else: nothing but the always-live calls is heard.
+    Suspend,
+    /// He is back.
+    Attend,
+    /// What is left of the list or flow that runs.
+    WhatIsLeft,
+    /// What is being waited for.
+    WhatWaits,
+    /// Why the last thing was not done.
+    WhyNot,
+    /// What has been put off.
+    WhatIsPutOff,
+    /// Drops what has been put off.
+    DropPutOff,
+    /// Least talk.
+    TalkQuiet,
+    /// Talk as on the line.
+    TalkLine,
+    /// Most talk.
+    TalkTraining,
+    /// Nothing below critical is spoken.
+    Mute,
+    /// The end of that.
+    Unmute,
+    /// Flows go faster.
+    Faster,
+    /// Flows go slower.
+    Slower,
 }
 
 /// A sentence with values in it: `"Flaps {to:number}"`.
@@ -357,6 +420,8 @@ pub struct Flow {
 pub struct Step {
     /// Skipped unless this holds (`if`); absent is true, unknown is false.
     pub only_if: Option<Expr>,
+    /// From which level of talk on a sentence of it is spoken.
+    pub level: Level,
     /// What is done.
     pub what: StepKind,
 }
@@ -501,6 +566,11 @@ impl Book {
     /// The call of this name.
     pub fn call(&self, id: &str) -> Option<CallId> {
         self.calls.iter().position(|c| c.id == id).map(|i| CallId(i as u16))
+    }
+    /// Whether a call needs the stricter score: it says so itself, or moves a control that does.
+    pub fn is_critical(&self, call: CallId) -> bool {
+        let moves = |act: &Act| matches!(act, Act::Set(c, _) if self.controls[c.0 as usize].critical);
+        self.calls.get(call.0 as usize).is_some_and(|c| c.critical || c.does.iter().any(|e| moves(&e.act)))
     }
     /// The signal of this name.
     pub fn signal(&self, id: &str) -> Option<SignalId> {

@@ -7,6 +7,7 @@
 
 mod canon;
 pub mod coverage;
+pub mod debrief;
 pub mod read;
 pub mod record;
 pub mod replay;

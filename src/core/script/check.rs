@@ -182,6 +182,8 @@ mod tests {
             critical: false,
             always: false,
             answer_only: false,
+            chat: false,
+            later: None,
             does: vec![],
         };
         let phase = |id: &str| Phase { id: id.into(), title: id.into(), ..Phase::default() };

@@ -1,11 +1,12 @@
 //! What arrives from outside the agenda, and how fast time goes.
 
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use super::{App, AppError, Event};
 use crate::core::aircraft::Value;
 use crate::core::time::SessionTime;
+use crate::edge::link::LinkNews;
 
 /// How time goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -21,40 +22,56 @@ pub enum Pace {
 pub enum News {
     /// The pilot typed a line.
     Typed(String),
+    /// Of a live link.
+    Link(LinkNews),
     /// The pilot wants to stop: the journal and the recording are completed.
     Stop,
 }
+
+/// How waiting ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Waited {
+    /// The moment has come.
+    Due,
+    /// Something else may now come first.
+    Changed,
+    /// The session is to stop.
+    Stop,
+}
+
+/// So much news of a link in a row lets what is due come first.
+const FLOOD: u32 = 64;
 
 /// Where it comes from; threads only send.
 pub struct Outside(pub Option<Receiver<News>>);
 
 impl App {
-    /// Waits until `at` comes, taking news in; false when the session is to stop.
-    pub(super) fn wait_until(&mut self, at: SessionTime) -> Result<bool, AppError> {
+    /// Waits until `at` comes, taking news in.
+    pub(super) fn wait_until(&mut self, at: SessionTime) -> Result<Waited, AppError> {
         loop {
             let wait = match self.parts.pace {
                 Pace::Fast => Duration::ZERO,
                 Pace::Live => {
-                    let due = self.begun + Duration::from_micros((at.0 - self.origin.0).max(0) as u64);
-                    due.saturating_duration_since(Instant::now())
+                    let due = Duration::from_micros((at.0 - self.origin.0).max(0) as u64);
+                    due.saturating_sub(self.begun.elapsed())
                 }
             };
             let news = match &self.parts.outside.0 {
                 None => {
                     std::thread::sleep(wait);
-                    return Ok(true);
+                    return Ok(Waited::Due);
                 }
                 Some(r) if wait.is_zero() => match r.try_recv() {
                     Ok(news) => news,
-                    Err(TryRecvError::Empty) => return Ok(true),
+                    Err(TryRecvError::Empty) => return Ok(Waited::Due),
                     Err(TryRecvError::Disconnected) => {
                         self.parts.outside.0 = None;
-                        return Ok(true);
+                        return Ok(Waited::Due);
                     }
                 },
                 Some(r) => match r.recv_timeout(wait) {
                     Ok(news) => news,
-                    Err(RecvTimeoutError::Timeout) => return Ok(true),
+                    Err(RecvTimeoutError::Timeout) => return Ok(Waited::Due),
                     Err(RecvTimeoutError::Disconnected) => {
                         self.parts.outside.0 = None;
                         continue;
@@ -62,7 +79,15 @@ impl App {
                 },
             };
             match news {
-                News::Stop => return Ok(false),
+                News::Stop => return Ok(Waited::Stop),
+                News::Link(news) => {
+                    self.linked(news)?;
+                    self.flood += 1;
+                    // What is due is not put off for ever by what arrives.
+                    if self.flood < FLOOD {
+                        return Ok(Waited::Changed);
+                    }
+                }
                 News::Typed(text) if text.contains('=') => self.hand(&text),
                 News::Typed(text) => {
                     let now = match self.parts.pace {
@@ -101,7 +126,7 @@ impl App {
     }
 
     /// The session clock as the wall shows it.
-    fn wall(&self) -> SessionTime {
+    pub(super) fn wall(&self) -> SessionTime {
         SessionTime(self.origin.0 + self.begun.elapsed().as_micros() as i64).max(self.now)
     }
 }

@@ -83,6 +83,11 @@ pub trait Speaker {
         Ok(self.render(station, text)?.duration_s())
     }
 
+    /// From the moment at which words begin to be played to the moment at which they are heard, s.
+    fn delay_s(&self) -> f64 {
+        0.0
+    }
+
     /// Renders what will be needed, so that it is at hand; `progress` gets how many of how many are done.
     fn prepare(
         &mut self,

@@ -10,10 +10,13 @@ use super::reader::Reader;
 use super::tree::{Node, Tree};
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Ask, Book, ChecklistId, ControlId, Flow, FlowId, PhaseId, Station, Step, StepKind, Trigger,
+    Ask, Book, ChecklistId, ControlId, Flow, FlowId, Level, PhaseId, Station, Step, StepKind, Trigger,
 };
 use crate::core::grammar::CallId;
 use crate::core::time::Clock;
+
+/// The levels of talk by the words that name them.
+const LEVELS: &[(&str, Level)] = &[("quiet", Level::Quiet), ("line", Level::Line), ("training", Level::Training)];
 
 const CLOCKS: &[(&str, Clock)] = &[("session", Clock::Session), ("sim", Clock::Sim)];
 
@@ -36,6 +39,7 @@ const STEP_KEYS: &[(&str, &str)] = &[
     ("contradicted", "ask"),
     ("needed", "ask"),
     ("value", "sheet"),
+    ("level", "say"),
 ];
 
 const STEPS: &[&str] =
@@ -141,7 +145,7 @@ fn step(all: &All, book: &Book, node: &Node, hidden: &str, env: &Env, station: S
             StepKind::Sheet(entry, value)
         }
     };
-    Some(Step { only_if: r.condition("if", env), what })
+    Some(Step { only_if: r.condition("if", env), level: r.choice("level", LEVELS).unwrap_or_default(), what })
 }
 
 /// A question: `ask`, `reply`, `calls` … in `r`. `hidden` names the hidden call of its own wordings, if it has any.

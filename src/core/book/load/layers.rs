@@ -19,11 +19,13 @@ const TABLES: &[&str] = &[
     "sheet",
     "figures",
     "slots",
+    "briefings",
+    "surprises",
 ];
 /// Sections that hold a string an id, in the long form a table with `say`.
 const STRINGS: &[&str] = &["rules", "wording"];
 /// Sections that are one table.
-const SINGLE: &[&str] = &["book", "roles"];
+const SINGLE: &[&str] = &["book", "roles", "manners"];
 
 /// An entry of a section.
 #[derive(Debug, Clone)]

@@ -13,8 +13,9 @@ use crate::core::book::expr::Expr;
 use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Book, Callout, Due, Edge, FlowId, Limit, OwnVoice, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
+    Ask, Book, Callout, Due, Edge, FlowId, Limit, OwnVoice, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
 };
+use crate::core::grammar::CallId;
 use crate::core::physics::performance::AIRCRAFT;
 
 /// Reads `[phases]`.
@@ -24,6 +25,7 @@ pub fn phases(all: &All, book: &mut Book) {
         let r = reader(all.cx, &what, item);
         r.only(&[
             "title",
+            "sterile",
             "next",
             "enter_when",
             "rearms",
@@ -39,6 +41,7 @@ pub fn phases(all: &All, book: &mut Book) {
         book.phases.push(Phase {
             id: item.id.clone(),
             title: r.title(&item.id),
+            sterile: r.truth("sterile"),
             next: r.phases("next", all.names),
             enter_when: r.condition("enter_when", &all.env()),
             rearms,
@@ -51,7 +54,7 @@ pub fn phases(all: &All, book: &mut Book) {
 
 /// A list of ids of flows, checklists and callouts.
 fn things(all: &All, r: &Reader, key: &str) -> Vec<String> {
-    let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts];
+    let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings];
     let mut found = Vec::new();
     for (id, node) in r.texts(key) {
         if ids.iter().any(|i| i.find(id).is_some()) {
@@ -83,12 +86,21 @@ pub fn callouts(all: &All, book: &mut Book) {
                 due: Due::Onset,
                 priority: Priority::Routine,
                 reply: None,
+                heard_as: None,
+                missing_s: 2.0,
                 then_phase: None,
                 repeatable: false,
                 own_voice: None,
             });
         }
     }
+}
+
+fn reply(all: &All, r: &Reader, id: &str, env: &Env) -> Option<Ask> {
+    let n = r.node("reply")?;
+    let r = Reader::new(all.cx, "a reply", n.at, n);
+    r.only(&["ask", "reply", "calls", "within_s", "patient", "repeats", "verify", "contradicted", "needed"]);
+    ask(all, &r, &format!("{id}/reply"), env)
 }
 
 fn callout(all: &All, item: &Item) -> Option<Callout> {
@@ -107,6 +119,8 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         "due",
         "priority",
         "reply",
+        "heard_as",
+        "missing_s",
         "then_phase",
         "repeatable",
         "unexercised",
@@ -126,11 +140,7 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
     });
     let say = r.sentence("say", &env);
     let only_if = r.condition("if", &env);
-    let reply = r.node("reply").and_then(|n| {
-        let r = Reader::new(all.cx, "a reply", n.at, n);
-        r.only(&["ask", "reply", "calls", "within_s", "patient", "repeats", "verify", "contradicted", "needed"]);
-        ask(all, &r, &format!("{}/reply", item.id), &env)
-    });
+    let reply = reply(all, &r, &item.id, &env);
     let kind = one_of(&r, &["when", "signal"])?;
     companions(
         &r,
@@ -162,6 +172,11 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         due: r.choice("due", &[("onset", Due::Onset), ("end", Due::End)]).unwrap_or_default(),
         priority: r.choice("priority", PRIORITIES).unwrap_or_default(),
         reply,
+        heard_as: r
+            .node("heard_as")
+            .and_then(|n| all.cx.refer(&all.names.calls, rules::UNKNOWN_CALL, "call", n))
+            .map(CallId),
+        missing_s: r.seconds("missing_s").unwrap_or(2.0),
         then_phase: r.phase("then_phase", all.names),
         repeatable: r.truth("repeatable"),
         own_voice,
@@ -173,7 +188,20 @@ pub fn limits(all: &All, book: &mut Book) {
     for item in all.sections.items("limits") {
         let what = format!("limit `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["phases", "by", "when", "for_s", "say", "priority", "then", "ends_flow", "unexercised", "replaces"]);
+        r.only(&[
+            "phases",
+            "by",
+            "when",
+            "for_s",
+            "say",
+            "priority",
+            "then",
+            "reply",
+            "unanswered",
+            "ends_flow",
+            "unexercised",
+            "replaces",
+        ]);
         r.need("when", "\"…\"");
         r.need("say", "\"…\"");
         let env = all.env();
@@ -196,6 +224,8 @@ pub fn limits(all: &All, book: &mut Book) {
             say,
             priority: r.choice("priority", PRIORITIES).unwrap_or(Priority::Caution),
             then,
+            reply: reply(all, &r, &item.id, &env),
+            unanswered: r.sentence("unanswered", &env),
             ends_flow: refer(all, &r, "ends_flow").map(FlowId),
         });
     }

@@ -11,6 +11,8 @@ pub struct Phase {
     pub id: String,
     /// What people call it.
     pub title: String,
+    /// No conversation here: calls marked `chat` sleep.
+    pub sterile: bool,
     /// Phases that may follow.
     pub next: Vec<PhaseId>,
     /// Entered by itself from a phase that lists it in `next`, when this becomes true.
