@@ -5,8 +5,10 @@
 //! call that no live call could continue ends it at once; otherwise a longer wait does. Push-to-talk ends it by release.
 
 mod level;
+mod life;
 
 pub use level::{Level, level};
+pub use life::{Life, LifeSettings, Turn};
 
 /// Samples a second.
 pub const RATE: u32 = 16_000;

@@ -2,10 +2,12 @@
 //!
 //! Everything in here is mono `f32`, full scale ±1, unless it says otherwise.
 
+pub mod device;
 pub mod level;
 pub mod player;
 pub mod recorder;
 pub mod resample;
+pub mod stream;
 pub mod wav;
 
 /// Rate at which every ear listens, Hz.
