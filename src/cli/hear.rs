@@ -1,13 +1,13 @@
 //! `antiphon hear`.
 
 use super::{CliResult, Failure, Outcome};
-use crate::core::book::Book;
+use crate::core::book::{Book, Severity};
 use crate::core::gate::Settings;
 use crate::core::grammar::{CallId, CallSet, Meaning};
 use crate::core::matcher::{Choice, Heard, choose};
 use crate::edge::audio::{AudioError, wav};
 use crate::edge::ear::{Listener, News};
-use crate::edge::store::{Places, load_book};
+use crate::edge::store::{Places, read_book};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -77,7 +77,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         ));
     }
     let places = Places::here(models);
-    let (book, _) = load_book(&places, &args.book).map_err(|e| failure(&e))?;
+    let book = readable(&places, &args.book)?;
     let live = context(&book, &args.context)?;
     let models = places.models().map_err(|e| failure(&e))?;
     let settings = if args.segments { Settings::default() } else { one_utterance() };
@@ -116,6 +116,20 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         Some(false) => Ok(Outcome::Problems),
         Some(true) => Err(Failure::new("not every file could be read; the lines say which, and why")),
     }
+}
+
+/// A book whose calls can be heard: it need not be fit to fly, and its author may just be trying its wordings.
+fn readable(places: &Places, path: &Path) -> Result<Book, Failure> {
+    let loaded = read_book(places, path).map_err(|e| Failure::new(e.to_string()))?;
+    let errors = loaded.problems.iter().filter(|p| p.severity == Severity::Error).count();
+    let check = format!("`antiphon check {}` tells what is wrong", path.display());
+    if loaded.book.calls.is_empty() {
+        return Err(Failure::new(format!("the book {} has no calls to listen for; {check}", path.display())));
+    }
+    if errors > 0 {
+        eprintln!("antiphon: the book has {errors} errors and is heard as far as it goes; {check}");
+    }
+    Ok(loaded.book)
 }
 
 /// A file is one utterance from its first voiced moment to its last.

@@ -7,4 +7,7 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod departure;
+mod flight;
+mod hear;
 mod sessions;

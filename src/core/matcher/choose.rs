@@ -129,10 +129,14 @@ pub fn choose(
         (all_live, all_live && any_due)
     };
     let Some(best) = heard.ranked.first() else { return refuse(Reason::NoSuchCall, false, None) };
-    // Of readings that cannot be told apart by ear, since their words are the same, the one that fits best is meant.
+    // Of readings that cannot be told apart by ear, since their words are the same, the one that fits best is meant. What
+    // answers something due is meant even if the search has left less of its score.
     let same: Vec<usize> = (0..heard.ranked.len())
         .filter(|i| {
-            *i == 0 || (best.score - heard.ranked[*i].score <= thresholds.margin && same_words(heard, graph, *i))
+            let other = &heard.ranked[*i];
+            let near = best.score - other.score <= thresholds.margin;
+            let answers = fit(*i).1 && !fit(0).1 && other.meanings.len() == best.meanings.len();
+            *i == 0 || ((near || answers) && same_words(heard, graph, *i))
         })
         .collect();
     let top = same.iter().map(|i| fit(*i)).max().unwrap_or_default();

@@ -324,7 +324,8 @@ impl<'a> Search<'a> {
                 for (word, to) in &self.lattice.edges[at] {
                     let unknown = self.matches[*word].iter().all(|(_, cost)| *cost > 0.0);
                     // Beside a value it may be a misspelt part of it.
-                    if !NEVER_EXTRA.contains(&self.lattice.words[*word].as_str()) && !(unknown && after_slot) {
+                    let needed = NEVER_EXTRA.contains(&self.lattice.words[*word].as_str());
+                    if !(needed || unknown && after_slot) {
                         go(*to, node, None, EXTRA, false, unknown);
                     }
                 }

@@ -4,6 +4,7 @@
 
 pub mod airspeed;
 pub mod atmosphere;
+pub mod performance;
 pub mod roll;
 pub mod wind;
 

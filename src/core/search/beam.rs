@@ -52,6 +52,11 @@ pub trait StepModel {
 pub struct Settings {
     /// Prefixes kept at each step.
     pub beam: usize,
+    /// Prefixes kept at each of the first [`Settings::wide_steps`] steps: a word half heard is easily lost at its first
+    /// token.
+    pub wide: usize,
+    /// How many steps are wide.
+    pub wide_steps: usize,
     /// How much of the noise term is taken off (λ).
     pub weight: f64,
     /// The most calls in one breath.
@@ -66,7 +71,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Settings { beam: 8, weight: 0.65, calls: 3, another: 7.0, longest: 72, window: 15.0 }
+        Settings { beam: 8, wide: 16, wide_steps: 2, weight: 0.65, calls: 3, another: 7.0, longest: 72, window: 15.0 }
     }
 }
 
@@ -195,7 +200,7 @@ pub fn search<M: StepModel>(
         let floor = texts.iter().map(|t| t.sound).fold(f64::NEG_INFINITY, f64::max) - settings.window;
         grown.retain(|g| g.3 >= floor);
         grown.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| (a.1, a.2).cmp(&(b.1, b.2))));
-        grown.truncate(settings.beam);
+        grown.truncate(if steps < settings.wide_steps { settings.wide } else { settings.beam });
         if grown.is_empty() || steps == settings.longest {
             break;
         }

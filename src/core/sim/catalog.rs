@@ -1,9 +1,13 @@
 //! Every signal by name: its type, how it is read, and how it is set if it is a control.
+//!
+//! What comes once an engine, and what only a twin or only a four-engined aircraft has, stands in tables of its own;
+//! what flying adds stands in `flight.rs`.
 
 use super::Aircraft;
-use super::panel::{ApuSwitch, Autobrake, FuelLever, Gear, Speedbrake, StartSelector, Transponder, Tug};
+use super::CENTRE;
+use super::panel::{ApuSwitch, Autobrake, FuelLever, Gear, Speedbrake, StartSelector, Transponder, Tug, Words};
 use crate::core::aircraft::{Value, ValueKind};
-use crate::core::physics::{FT_M, atmosphere};
+use crate::core::physics::FT_M;
 
 /// The type of a signal, as it can stand in a table.
 #[derive(Debug, Clone, Copy)]
@@ -27,6 +31,7 @@ impl Kind {
 }
 
 /// One line of the table. `write` gets a value that fits the kind and that the rules allow.
+#[derive(Debug)]
 pub(super) struct Entry {
     pub name: &'static str,
     pub kind: Kind,
@@ -34,18 +39,26 @@ pub(super) struct Entry {
     pub write: Option<fn(&mut Aircraft, &Value)>,
 }
 
+/// The tables of an aircraft with so many engines.
+pub(super) fn tables(engines: usize) -> Vec<&'static Entry> {
+    let each = [ENGINE_1, ENGINE_2, ENGINE_3, ENGINE_4];
+    let own = if engines > 2 { FOUR } else { TWIN };
+    let all = [TABLE, flight::TABLE, own].into_iter().chain(each.into_iter().take(engines));
+    all.flatten().collect()
+}
+
 /// A reading.
 macro_rules! shown {
-    ($name:literal, |$a:ident| $e:expr) => {
+    ($name:expr, |$a:ident| $e:expr) => {
         Entry { name: $name, kind: Kind::Number, read: |$a| Value::Number($e), write: None }
     };
-    ($name:literal, bool, |$a:ident| $e:expr) => {
+    ($name:expr, bool, |$a:ident| $e:expr) => {
         Entry { name: $name, kind: Kind::Bool, read: |$a| Value::Bool($e), write: None }
     };
 }
 /// A control that is a number of the panel.
 macro_rules! lever {
-    ($name:literal, $($field:tt)+) => {
+    ($name:expr, $($field:tt)+) => {
         Entry {
             name: $name,
             kind: Kind::Number,
@@ -56,7 +69,7 @@ macro_rules! lever {
 }
 /// A control that is a switch of the panel.
 macro_rules! switch {
-    ($name:literal, $($field:tt)+) => {
+    ($name:expr, $($field:tt)+) => {
         Entry {
             name: $name,
             kind: Kind::Bool,
@@ -67,7 +80,7 @@ macro_rules! switch {
 }
 /// A control that takes one of a few words.
 macro_rules! selector {
-    ($name:literal, $type:ty, $($field:tt)+) => {
+    ($name:expr, $type:ty, $($field:tt)+) => {
         Entry {
             name: $name,
             kind: Kind::Words(<$type>::WORDS),
@@ -77,14 +90,16 @@ macro_rules! selector {
     };
 }
 
-/// All of them; the order has no meaning.
-pub(super) static TABLE: &[Entry] = &[
+mod flight;
+
+/// What every aircraft here has; the order has no meaning.
+static TABLE: &[Entry] = &[
     // Air data and motion
     shown!("ias_kt", |a| a.body.cas_kt),
     shown!("ias_standby_kt", |a| a.standby_kt),
     shown!("ground_speed_kt", |a| a.body.ground_speed_kt()),
     shown!("mach", |a| a.body.mach),
-    shown!("altitude_ft", |a| atmosphere::altimeter_ft(a.body.air.pressure_hpa, a.panel.altimeter_hpa)),
+    shown!("altitude_ft", |a| a.altitude_ft()),
     shown!("radio_height_ft", |a| (a.body.height_m / FT_M).clamp(0.0, 2500.0)),
     shown!("vertical_speed_fpm", |a| a.body.up_m_s / FT_M * 60.0),
     shown!("pitch_deg", |a| a.body.pitch_deg),
@@ -95,8 +110,6 @@ pub(super) static TABLE: &[Entry] = &[
     lever!("qnh_hpa", altimeter_hpa),
     shown!("mass_kg", |a| a.mass_kg()),
     // Flight controls
-    lever!("thrust_lever_1_pct", thrust_lever_pct[0]),
-    lever!("thrust_lever_2_pct", thrust_lever_pct[1]),
     lever!("column_pct", column_pct),
     lever!("wheel_pct", wheel_pct),
     lever!("pedals_pct", pedals_pct),
@@ -129,35 +142,10 @@ pub(super) static TABLE: &[Entry] = &[
         }),
     },
     shown!("config_warning", bool, |a| a.warnings.config),
-    // Engines
-    shown!("n1_1_pct", |a| a.engines[0].n1_pct),
-    shown!("n2_1_pct", |a| a.engines[0].n2_pct),
-    shown!("egt_1_c", |a| a.engines[0].egt_c),
-    shown!("fuel_flow_1_kgh", |a| a.engines[0].fuel_flow_kgh),
-    shown!("oil_pressure_1_psi", |a| a.engines[0].oil_psi(&a.params.engine)),
-    shown!("engine_running_1", bool, |a| a.running()[0]),
-    shown!("start_valve_1", bool, |a| a.engines[0].valve),
-    shown!("engine_fire_1", bool, |a| a.fire[0] > 0.0),
-    shown!("n1_2_pct", |a| a.engines[1].n1_pct),
-    shown!("n2_2_pct", |a| a.engines[1].n2_pct),
-    shown!("egt_2_c", |a| a.engines[1].egt_c),
-    shown!("fuel_flow_2_kgh", |a| a.engines[1].fuel_flow_kgh),
-    shown!("oil_pressure_2_psi", |a| a.engines[1].oil_psi(&a.params.engine)),
-    shown!("engine_running_2", bool, |a| a.running()[1]),
-    shown!("start_valve_2", bool, |a| a.engines[1].valve),
-    shown!("engine_fire_2", bool, |a| a.fire[1] > 0.0),
-    selector!("engine_start_1", StartSelector, engine_start[0]),
-    selector!("engine_start_2", StartSelector, engine_start[1]),
-    selector!("fuel_lever_1", FuelLever, fuel_lever[0]),
-    selector!("fuel_lever_2", FuelLever, fuel_lever[1]),
     // Electrics and APU
     switch!("battery", battery),
     switch!("external_power_available", external_power_available),
     switch!("external_power", external_power),
-    switch!("generator_1", generator[0]),
-    switch!("generator_2", generator[1]),
-    shown!("generator_on_line_1", bool, |a| a.systems.generator_on_line[0]),
-    shown!("generator_on_line_2", bool, |a| a.systems.generator_on_line[1]),
     shown!("bus_powered", bool, |a| a.systems.bus_powered),
     selector!("apu_switch", ApuSwitch, apu_switch),
     shown!("apu_available", bool, |a| a.systems.apu_available),
@@ -166,26 +154,14 @@ pub(super) static TABLE: &[Entry] = &[
     shown!("apu_generator_on_line", bool, |a| a.systems.apu_generator_on_line),
     switch!("apu_bleed", apu_bleed),
     // Fuel
-    switch!("fuel_pump_left", fuel_pump[0]),
-    switch!("fuel_pump_right", fuel_pump[1]),
-    switch!("fuel_pump_centre", fuel_pump[2]),
-    shown!("fuel_left_kg", |a| a.systems.fuel_kg[0]),
-    shown!("fuel_right_kg", |a| a.systems.fuel_kg[1]),
-    shown!("fuel_centre_kg", |a| a.systems.fuel_kg[2]),
+    switch!("fuel_pump_centre", fuel_pump[CENTRE]),
+    shown!("fuel_centre_kg", |a| a.systems.fuel_kg[CENTRE]),
     shown!("fuel_total_kg", |a| a.systems.fuel_total_kg()),
-    // Hydraulics and air
-    switch!("hyd_elec_pump_1", hyd_elec_pump[0]),
-    switch!("hyd_elec_pump_2", hyd_elec_pump[1]),
-    shown!("hyd_pressure_1_psi", |a| a.systems.hyd_psi[0]),
-    shown!("hyd_pressure_2_psi", |a| a.systems.hyd_psi[1]),
-    switch!("bleed_1", bleed[0]),
-    switch!("bleed_2", bleed[1]),
+    // Air
     switch!("pack_1", pack[0]),
     switch!("pack_2", pack[1]),
     shown!("duct_pressure_psi", |a| a.systems.duct_psi),
     // Ice, lights, signs, radios
-    switch!("engine_anti_ice_1", engine_anti_ice[0]),
-    switch!("engine_anti_ice_2", engine_anti_ice[1]),
     switch!("probe_heat", probe_heat),
     switch!("window_heat", window_heat),
     switch!("beacon", beacon),
@@ -207,7 +183,6 @@ pub(super) static TABLE: &[Entry] = &[
     },
     // People outside and in the cabin
     switch!("doors_closed", doors_closed),
-    switch!("cabin_ready", cabin_ready),
     switch!("chocks", chocks),
     selector!("tug", Tug, tug),
     switch!("bypass_pin", bypass_pin),
@@ -215,4 +190,56 @@ pub(super) static TABLE: &[Entry] = &[
     // What the air does along and across the runway
     shown!("headwind_kt", |a| a.wind().headwind_kt),
     shown!("crosswind_kt", |a| a.wind().crosswind_kt),
+];
+
+/// What comes once an engine: its number, and where it stands.
+macro_rules! engine {
+    ($table:ident, $n:literal, $k:literal) => {
+        static $table: &[Entry] = &[
+            lever!(concat!("thrust_lever_", $n, "_pct"), thrust_lever_pct[$k]),
+            shown!(concat!("n1_", $n, "_pct"), |a| a.engines[$k].n1_pct),
+            shown!(concat!("n2_", $n, "_pct"), |a| a.engines[$k].n2_pct),
+            shown!(concat!("egt_", $n, "_c"), |a| a.engines[$k].egt_c),
+            shown!(concat!("fuel_flow_", $n, "_kgh"), |a| a.engines[$k].fuel_flow_kgh),
+            shown!(concat!("oil_pressure_", $n, "_psi"), |a| a.engines[$k].oil_psi(&a.params.engine)),
+            shown!(concat!("engine_running_", $n), bool, |a| a.running()[$k]),
+            shown!(concat!("start_valve_", $n), bool, |a| a.engines[$k].valve),
+            shown!(concat!("engine_fire_", $n), bool, |a| a.fire[$k] > 0.0),
+            shown!(concat!("reverse_", $n), bool, |a| a.reverse[$k] >= 1.0),
+            selector!(concat!("engine_start_", $n), StartSelector, engine_start[$k]),
+            selector!(concat!("fuel_lever_", $n), FuelLever, fuel_lever[$k]),
+            switch!(concat!("generator_", $n), generator[$k]),
+            shown!(concat!("generator_on_line_", $n), bool, |a| a.systems.generator_on_line[$k]),
+            switch!(concat!("hyd_elec_pump_", $n), hyd_elec_pump[$k]),
+            shown!(concat!("hyd_pressure_", $n, "_psi"), |a| a.systems.hyd_psi[$k]),
+            switch!(concat!("bleed_", $n), bleed[$k]),
+            switch!(concat!("engine_anti_ice_", $n), engine_anti_ice[$k]),
+        ];
+    };
+}
+engine!(ENGINE_1, "1", 0);
+engine!(ENGINE_2, "2", 1);
+engine!(ENGINE_3, "3", 2);
+engine!(ENGINE_4, "4", 3);
+
+/// What only the twin has: tanks by side, people in the cabin.
+static TWIN: &[Entry] = &[
+    switch!("fuel_pump_left", fuel_pump[0]),
+    switch!("fuel_pump_right", fuel_pump[1]),
+    shown!("fuel_left_kg", |a| a.systems.fuel_kg[0]),
+    shown!("fuel_right_kg", |a| a.systems.fuel_kg[1]),
+    switch!("cabin_ready", cabin_ready),
+];
+
+/// What only the four-engined freighter has: a tank for each engine, freight where the cabin would be.
+static FOUR: &[Entry] = &[
+    switch!("fuel_pump_1", fuel_pump[0]),
+    switch!("fuel_pump_2", fuel_pump[1]),
+    switch!("fuel_pump_3", fuel_pump[2]),
+    switch!("fuel_pump_4", fuel_pump[3]),
+    shown!("fuel_tank_1_kg", |a| a.systems.fuel_kg[0]),
+    shown!("fuel_tank_2_kg", |a| a.systems.fuel_kg[1]),
+    shown!("fuel_tank_3_kg", |a| a.systems.fuel_kg[2]),
+    shown!("fuel_tank_4_kg", |a| a.systems.fuel_kg[3]),
+    switch!("main_deck_secure", cabin_ready),
 ];

@@ -86,6 +86,17 @@ impl Engine {
         }
     }
 
+    /// Settled at a lever position, per cent.
+    pub fn turning(data: &Data, spread: f64, lever_pct: f64) -> Self {
+        let n1_pct = governed_n1_pct(data, lever_pct);
+        Engine {
+            n1_pct,
+            n2_pct: data.n2_idle_pct + (n1_pct - data.n1_idle_pct) * data.n2_per_n1,
+            egt_c: data.egt_idle_c + data.egt_per_n1 * (n1_pct - data.n1_idle_pct),
+            ..Engine::idling(data, spread)
+        }
+    }
+
     /// Whether it sustains itself.
     pub fn running(&self, start: &Start) -> bool {
         self.lit && self.n2_pct >= start.running_n2_pct
@@ -167,8 +178,7 @@ impl Engine {
             self.n1_pct += (n1 - self.n1_pct) * (f.dt / 0.5);
             self.governed = self.n2_pct >= data.n2_idle_pct;
         } else if self.governed {
-            let part = libm::pow((f.lever_pct / 100.0).clamp(0.0, 1.0), data.lever_power);
-            let target = data.n1_idle_pct + (data.n1_max_pct - data.n1_idle_pct) * part;
+            let target = governed_n1_pct(data, f.lever_pct);
             let up = data.spool_up_pct_s + data.spool_gain * (self.n1_pct - data.n1_idle_pct).max(0.0);
             let rate = ((target - self.n1_pct) / data.spool_lag_s).clamp(-data.spool_down_pct_s, up);
             self.n1_pct += rate * f.dt;
@@ -219,14 +229,33 @@ impl Engine {
             };
         if self.governed {
             let corrected = (self.n1_pct / libm::sqrt(f.air.theta())).min(data.corrected_n1_max_pct) / 100.0;
-            let ram = (1.0 - data.mach_loss * f.mach + data.mach_gain * f.mach * f.mach).max(0.2);
             self.thrust_n = data.static_thrust_n
                 * f.air.delta()
                 * libm::pow(corrected.max(0.0), data.thrust_power)
-                * ram
+                * ram(data, f.mach)
                 * (1.0 - f.bleed_loss);
             self.fuel_flow_kgh = data.fuel_idle_kgh * (0.4 + 0.6 * f.air.delta())
                 + data.fuel_kgh_per_n * self.thrust_n * (1.0 + data.fuel_mach_gain * f.mach);
         }
     }
+}
+
+/// N1 that the governor holds with the lever there.
+fn governed_n1_pct(data: &Data, lever_pct: f64) -> f64 {
+    let part = libm::pow((lever_pct / 100.0).clamp(0.0, 1.0), data.lever_power);
+    data.n1_idle_pct + (data.n1_max_pct - data.n1_idle_pct) * part
+}
+
+/// Part of the thrust that is left at a Mach number.
+fn ram(data: &Data, mach: f64) -> f64 {
+    (1.0 - data.mach_loss * mach + data.mach_gain * mach * mach).max(0.2)
+}
+
+/// Lever position, per cent, with which one engine gives this thrust, N, in this air.
+pub(super) fn lever_for(data: &Data, air: &Air, mach: f64, thrust_n: f64) -> f64 {
+    let full = data.static_thrust_n * air.delta() * ram(data, mach);
+    let corrected = libm::pow((thrust_n / full).max(0.0), 1.0 / data.thrust_power);
+    let n1 = corrected * 100.0 * libm::sqrt(air.theta());
+    let part = ((n1 - data.n1_idle_pct) / (data.n1_max_pct - data.n1_idle_pct)).clamp(0.0, 1.0);
+    libm::pow(part, 1.0 / data.lever_power) * 100.0
 }

@@ -2,7 +2,8 @@
 //!
 //! x runs along the heading over the ground, z up from the runway. The wind is level and steady.
 
-use super::params::Params;
+use super::country::Position;
+use super::params::{ENGINES, Params};
 use crate::core::physics::airspeed::cas_in;
 use crate::core::physics::atmosphere::{self, Air};
 use crate::core::physics::{DEG_RAD, FT_M, G0_M_S2, KT_M_S, wind};
@@ -15,6 +16,8 @@ pub(super) struct World {
     pub isa_deviation_c: f64,
     pub wind_from_deg: f64,
     pub wind_kt: f64,
+    /// Of a dry runway's braking, the part that this one gives.
+    pub grip: f64,
 }
 
 impl World {
@@ -29,13 +32,15 @@ impl World {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Acting {
     pub mass_kg: f64,
-    pub thrust_n: [f64; 2],
+    pub thrust_n: [f64; ENGINES],
     pub flap_deg: f64,
     pub gear: f64,
     pub speedbrake: f64,
     /// Elevator, ailerons, rudder.
     pub control_pct: [f64; 3],
     pub trim_units: f64,
+    /// The takeoff trim that this centre of gravity asks for.
+    pub right_trim: f64,
     pub brakes_pct: f64,
     pub parking_brake: bool,
     pub chocks: bool,
@@ -52,8 +57,13 @@ pub(super) struct Acting {
 pub(super) struct Body {
     /// Over the ground, along the heading, m/s; negative backwards.
     pub forward_m_s: f64,
+    /// Over the ground to the right of the heading, m/s: the wind's drift.
+    pub side_m_s: f64,
     /// Up, m/s.
     pub up_m_s: f64,
+    /// Change of `up_m_s` in the last step, m/s².
+    pub up_m_s2: f64,
+    pub position: Position,
     /// Of the main wheels above the runway, m.
     pub height_m: f64,
     /// Along the track since the last placing, m; pushing back counts negative.
@@ -68,6 +78,12 @@ pub(super) struct Body {
     pub air: Air,
     pub cas_kt: f64,
     pub mach: f64,
+    /// Close to the stall or past it, in the air.
+    pub stalling: bool,
+    /// Seconds in which the path follows the nose.
+    pub path_lag_s: f64,
+    /// Sink at the last touchdown, ft/min.
+    pub touchdown_fpm: f64,
 }
 
 /// Forces along and across, N.
@@ -75,14 +91,19 @@ struct Forces {
     lift: f64,
     drag: f64,
     stalled: bool,
+    near_stall: bool,
+    path_lag_s: f64,
 }
 
 impl Body {
     /// Standing on the runway or at the stand.
-    pub fn standing(world: &World, heading_deg: f64) -> Self {
+    pub fn standing(world: &World, position: Position, heading_deg: f64) -> Self {
         let mut body = Body {
             forward_m_s: 0.0,
+            side_m_s: 0.0,
             up_m_s: 0.0,
+            up_m_s2: 0.0,
+            position,
             height_m: 0.0,
             rolled_m: 0.0,
             pitch_deg: 0.0,
@@ -94,25 +115,53 @@ impl Body {
             air: world.air(0.0),
             cas_kt: 0.0,
             mach: 0.0,
+            stalling: false,
+            path_lag_s: 2.0,
+            touchdown_fpm: 0.0,
         };
         body.sense(world);
         body
     }
 
     /// In level flight at a height, ft, and a true airspeed, kt.
-    pub fn flying(world: &World, heading_deg: f64, height_ft: f64, tas_kt: f64, pitch_deg: f64) -> Self {
-        let mut body = Body::standing(world, heading_deg);
+    pub fn flying(
+        world: &World,
+        position: Position,
+        heading_deg: f64,
+        height_ft: f64,
+        tas_kt: f64,
+        pitch_deg: f64,
+    ) -> Self {
+        let mut body = Body::standing(world, position, heading_deg);
         body.forward_m_s = tas_kt * KT_M_S - body.headwind_m_s(world);
         body.height_m = height_ft * FT_M;
         body.pitch_deg = pitch_deg;
         body.on_ground = false;
+        body.side_m_s = body.drift_m_s(world);
         body.sense(world);
         body
     }
 
     /// Ground speed, kt, never negative.
     pub fn ground_speed_kt(&self) -> f64 {
-        libm::fabs(self.forward_m_s) / KT_M_S
+        let side = self.side_m_s;
+        if side == 0.0 {
+            return libm::fabs(self.forward_m_s) / KT_M_S;
+        }
+        libm::sqrt(self.forward_m_s * self.forward_m_s + side * side) / KT_M_S
+    }
+
+    /// Direction of motion over the ground, degrees; the heading while it stands or is pushed back.
+    pub fn track_deg(&self) -> f64 {
+        if self.forward_m_s < 1.0 {
+            return self.heading_deg;
+        }
+        compass(self.heading_deg + libm::atan2(self.side_m_s, self.forward_m_s) / DEG_RAD)
+    }
+
+    /// What the wind makes of a heading in flight, m/s to the right.
+    fn drift_m_s(&self, world: &World) -> f64 {
+        -wind::components(world.wind_from_deg, world.wind_kt, self.heading_deg).crosswind_kt * KT_M_S
     }
 
     fn headwind_m_s(&self, world: &World) -> f64 {
@@ -124,8 +173,28 @@ impl Body {
         self.forward_m_s + self.headwind_m_s(world)
     }
 
+    /// Takes the pitch of steady flight along the present path, and returns the drag, N.
+    pub fn balance(&mut self, params: &Params, world: &World, acting: &Acting) -> f64 {
+        let (flap_lift, _, lift_max) = params.flap(acting.flap_deg);
+        let v = self.mach * self.air.sound_kt * KT_M_S;
+        let pressure_area = (0.5 * self.air.density_kg_m3 * v * v * params.airframe.wing_m2).max(1.0);
+        let sine = self.path_sine(world);
+        let cosine = libm::sqrt(1.0 - sine * sine);
+        let coefficient = (acting.mass_kg * G0_M_S2 * cosine / pressure_area).min(lift_max);
+        let incidence = (coefficient - params.airframe.lift_zero - flap_lift) / params.airframe.lift_per_rad;
+        let path = libm::asin(sine);
+        self.pitch_deg = (path + incidence) / DEG_RAD;
+        self.forces(params, world, acting, path).drag
+    }
+
+    /// Sine of the angle of the path through the air.
+    pub fn path_sine(&self, world: &World) -> f64 {
+        let along = self.against_air_m_s(world).max(1.0);
+        self.up_m_s / libm::sqrt(along * along + self.up_m_s * self.up_m_s)
+    }
+
     /// What the probes feel.
-    fn sense(&mut self, world: &World) {
+    pub fn sense(&mut self, world: &World) {
         self.air = world.air(self.height_m);
         let (x, z) = (self.against_air_m_s(world).max(0.0), self.up_m_s);
         self.mach = libm::sqrt(x * x + z * z) / KT_M_S / self.air.sound_kt;
@@ -151,32 +220,66 @@ impl Body {
             + data.drag_gear * acting.gear
             + flap_drag
             + data.drag_speedbrake * acting.speedbrake
+            + data.drag_rise * squared((self.mach - data.drag_rise_mach).max(0.0))
             + data.drag_induced * coefficient * coefficient * ground_effect
             + if stalled { 0.02 * past.min(15.0) } else { 0.0 };
         let x = self.against_air_m_s(world);
         let pressure_area = 0.5 * self.air.density_kg_m3 * (x * x + self.up_m_s * self.up_m_s) * data.wing_m2;
         // Wind from behind on a standing aircraft pushes: the drag has the sign of the speed; it has no lift then.
         let (lift, sign) = if x >= 0.0 { (pressure_area * coefficient, 1.0) } else { (0.0, -1.0) };
-        Forces { lift, drag: sign * pressure_area * drag_coefficient, stalled }
+        let near_stall = past > -data.stall_warning_deg;
+        let slope = (pressure_area * data.lift_per_rad).max(1.0);
+        let path_lag_s = (acting.mass_kg * x.max(1.0) / slope).clamp(0.5, 5.0);
+        Forces { lift, drag: sign * pressure_area * drag_coefficient, stalled, near_stall, path_lag_s }
     }
 
     /// One step.
     pub fn step(&mut self, params: &Params, world: &World, acting: &Acting) {
         let path = if self.on_ground { 0.0 } else { libm::atan2(self.up_m_s, self.against_air_m_s(world).max(1.0)) };
         let forces = self.forces(params, world, acting, path);
+        self.path_lag_s = forces.path_lag_s;
+        self.stalling = forces.near_stall && !self.on_ground;
+        let up_before = self.up_m_s;
+        let against = self.headwind_m_s(world);
         self.turn(params, acting, &forces);
         if self.on_ground {
-            self.roll(params, acting, &forces)
+            self.roll(params, world, acting, &forces);
+            self.straighten(acting.dt);
         } else {
-            self.fly(acting, &forces, path)
+            // Turning through a wind changes the ground speed, not the airspeed.
+            self.forward_m_s += against - self.headwind_m_s(world);
+            self.fly(acting, &forces, path);
+            self.side_m_s += (self.drift_m_s(world) - self.side_m_s) * (acting.dt / 1.0);
         }
+        self.up_m_s2 = (self.up_m_s - up_before) / acting.dt;
+        self.travel(acting.dt);
         self.rolled_m += self.forward_m_s * acting.dt;
         self.sense(world);
     }
 
-    fn roll(&mut self, params: &Params, acting: &Acting, forces: &Forces) {
+    /// The tyres turn the nose into the direction of travel.
+    fn straighten(&mut self, dt: f64) {
+        if libm::fabs(self.side_m_s) < 0.01 {
+            self.side_m_s = 0.0;
+            return;
+        }
+        let angle = libm::atan2(self.side_m_s, self.forward_m_s.max(1.0));
+        let speed = libm::sqrt(self.forward_m_s * self.forward_m_s + self.side_m_s * self.side_m_s);
+        let turned = angle * (dt / 0.6);
+        self.heading_deg = compass(self.heading_deg + turned / DEG_RAD);
+        self.forward_m_s = speed * libm::cos(angle - turned);
+        self.side_m_s = speed * libm::sin(angle - turned);
+    }
+
+    fn travel(&mut self, dt: f64) {
+        let (sin, cos) = (libm::sin(self.heading_deg * DEG_RAD), libm::cos(self.heading_deg * DEG_RAD));
+        self.position.east_m += (self.forward_m_s * sin + self.side_m_s * cos) * dt;
+        self.position.north_m += (self.forward_m_s * cos - self.side_m_s * sin) * dt;
+    }
+
+    fn roll(&mut self, params: &Params, world: &World, acting: &Acting, forces: &Forces) {
         let (wheels, dt) = (&params.wheels, acting.dt);
-        let thrust = acting.thrust_n[0] + acting.thrust_n[1];
+        let thrust: f64 = acting.thrust_n.iter().sum();
         let pitch = self.pitch_deg * DEG_RAD;
         let load = acting.mass_kg * G0_M_S2 - forces.lift - thrust * libm::sin(pitch);
         if load <= 0.0 && self.forward_m_s > 0.0 {
@@ -192,11 +295,11 @@ impl Body {
             return;
         }
         let mut grip = if acting.gear < 0.99 { wheels.belly } else { wheels.rolling };
-        let mut brakes = wheels.braking * acting.brakes_pct / 100.0;
+        let braking = wheels.braking * world.grip;
+        let mut brakes = braking * acting.brakes_pct / 100.0;
         if acting.autobrake_m_s2 > 0.0 {
             let own = (forces.drag - thrust) / acting.mass_kg;
-            brakes =
-                brakes.max(((acting.autobrake_m_s2 - own) * acting.mass_kg / load.max(1.0)).clamp(0.0, wheels.braking));
+            brakes = brakes.max(((acting.autobrake_m_s2 - own) * acting.mass_kg / load.max(1.0)).clamp(0.0, braking));
         }
         if acting.parking_brake {
             brakes = brakes.max(wheels.parking);
@@ -212,7 +315,7 @@ impl Body {
     }
 
     fn fly(&mut self, acting: &Acting, forces: &Forces, path: f64) {
-        let thrust = acting.thrust_n[0] + acting.thrust_n[1];
+        let thrust: f64 = acting.thrust_n.iter().sum();
         let (pitch, bank) = (self.pitch_deg * DEG_RAD, self.bank_deg * DEG_RAD);
         let (sin, cos) = (libm::sin(path), libm::cos(path));
         let level = forces.lift * libm::cos(bank);
@@ -222,6 +325,7 @@ impl Body {
         self.height_m += self.up_m_s * acting.dt;
         if self.height_m <= 0.0 && self.up_m_s <= 0.0 {
             self.height_m = 0.0;
+            self.touchdown_fpm = -self.up_m_s / FT_M * 60.0;
             self.up_m_s = 0.0;
             self.bank_deg = 0.0;
             self.on_ground = true;
@@ -235,7 +339,7 @@ impl Body {
         let part = self.cas_kt / data.reference_kt;
         let power = (part * part).min(1.5);
         let mut wanted = if self.on_ground {
-            let pull = (elevator + data.trim_column_pct * (acting.trim_units - params.trim.takeoff)) * power;
+            let pull = (elevator + data.trim_column_pct * (acting.trim_units - acting.right_trim)) * power;
             if pull > data.ground_column_pct {
                 (pull - data.ground_column_pct) / (100.0 - data.ground_column_pct) * data.pitch_rate_deg_s
             } else {
@@ -258,8 +362,8 @@ impl Body {
         if pitch != self.pitch_deg {
             self.pitch_rate_deg_s = 0.0;
         }
-        let missing =
-            (acting.thrust_n[0] - acting.thrust_n[1]) / params.engine.static_thrust_n * data.yaw_asymmetry_deg_s;
+        let turning: f64 = params.engine.arms.iter().zip(acting.thrust_n).map(|(arm, thrust)| arm * thrust).sum();
+        let missing = turning / params.engine.static_thrust_n * data.yaw_asymmetry_deg_s;
         let mut rate = 0.0;
         if self.on_ground {
             let speed = self.ground_speed_kt();
@@ -284,6 +388,10 @@ impl Body {
 fn compass(deg: f64) -> f64 {
     let turned = deg.rem_euclid(360.0);
     if turned >= 360.0 { 0.0 } else { turned }
+}
+
+fn squared(x: f64) -> f64 {
+    x * x
 }
 
 /// Rolling backwards, the nose wheel turns the other way.

@@ -1,8 +1,10 @@
 //! What a hand cannot do: ranges, locks, and things that are not there. Each refusal is one sentence.
 
-use super::panel::{StartSelector, Tug};
+use super::autopilot::{Lateral, Vertical};
+use super::panel::{Reverse, StartSelector, Tug, Words};
 use super::{Aircraft, Refused, SignalSpec};
 use crate::core::aircraft::{Value, ValueKind};
+use crate::core::physics::FT_M;
 
 /// There is no such control; the nearest name is offered.
 pub(super) fn unknown(name: &str, specs: &[SignalSpec]) -> Refused {
@@ -42,7 +44,20 @@ fn refuse<T>(text: impl Into<String>) -> Result<T, Refused> {
 
 fn number(a: &Aircraft, name: &str, to: f64) -> Result<(), Refused> {
     let (low, high) = match name {
-        "thrust_lever_1_pct" | "thrust_lever_2_pct" | "brakes_pct" => (0.0, 100.0),
+        "brakes_pct" => (0.0, 100.0),
+        _ if name.starts_with("thrust_lever_") => {
+            let out = a.panel.reverse_lever != Reverse::Stowed;
+            if out && to > 5.0 {
+                return refuse("The thrust levers stay closed while reverse is out; stow reverse first.");
+            }
+            (0.0, 100.0)
+        }
+        "selected_heading_deg" => (0.0, 360.0),
+        "selected_altitude_ft" => (0.0, 41_000.0),
+        "selected_speed_kt" => (100.0, a.params.placards.vmo_kt),
+        "selected_mach" => (0.30, a.params.placards.mmo),
+        "selected_vertical_speed_fpm" => (-6_000.0, 6_000.0),
+        "nav_frequency_mhz" => (108.0, 111.95),
         "column_pct" | "wheel_pct" | "pedals_pct" => (-100.0, 100.0),
         "trim_units" => (a.params.trim.range[0], a.params.trim.range[1]),
         "qnh_hpa" => (870.0, 1085.0),
@@ -74,8 +89,29 @@ fn switch(a: &Aircraft, name: &str, to: bool) -> Result<(), Refused> {
         ("doors_closed", false) if moving => refuse("The doors stay closed while the aircraft moves."),
         ("chocks", true) if moving => refuse("Chocks can be placed only while the aircraft stands."),
         ("bypass_pin", true) if moving => refuse("The bypass pin can be placed only while the aircraft stands."),
+        ("ap_engaged", true) => autopilot(a),
         _ => Ok(()),
     }
+}
+
+fn autopilot(a: &Aircraft) -> Result<(), Refused> {
+    let data = &a.params.autopilot;
+    if a.autopilot.engaged {
+        return Ok(());
+    }
+    if a.body.on_ground || a.body.height_m < data.engage_ft * FT_M {
+        return refuse(format!(
+            "The autopilot engages only in flight, {} ft above the ground or more.",
+            data.engage_ft
+        ));
+    }
+    if !a.systems.hydraulics(&a.params) || !a.systems.bus_powered {
+        return refuse("The autopilot needs hydraulic pressure and electrical power.");
+    }
+    if libm::fabs(a.panel.column_pct).max(libm::fabs(a.panel.wheel_pct)) > data.force_pct {
+        return refuse("The autopilot does not engage against your hands; let go of column and wheel first.");
+    }
+    Ok(())
 }
 
 fn word(a: &Aircraft, name: &str, to: &str) -> Result<(), Refused> {
@@ -83,14 +119,36 @@ fn word(a: &Aircraft, name: &str, to: &str) -> Result<(), Refused> {
         ("gear_lever", "up") if a.body.on_ground => {
             refuse("The gear lever is locked down while there is weight on the wheels.")
         }
-        ("engine_start_1" | "engine_start_2", "start") => {
-            let k = usize::from(name.ends_with('2'));
+        (_, "start") if name.starts_with("engine_start_") => {
+            let k = (0..a.params.engines()).find(|k| name.ends_with(["1", "2", "3", "4"][*k])).unwrap_or(0);
             if a.running()[k] && a.panel.engine_start[k] == StartSelector::Off {
-                refuse(format!("Engine {} is already running; leave its start selector at off.", ["one", "two"][k]))
+                refuse(format!(
+                    "Engine {} is already running; leave its start selector at off.",
+                    ["one", "two", "three", "four"][k]
+                ))
             } else {
                 Ok(())
             }
         }
+        ("reverse_lever", "idle" | "full") if !a.body.on_ground => {
+            refuse("The reverse lever is locked until the wheels are on the ground.")
+        }
+        ("reverse_lever", "idle" | "full") if !a.levers_closed() => {
+            refuse("The reverse lever moves only with the thrust levers closed; close them first.")
+        }
+        ("ap_lateral_mode" | "ap_vertical_mode", _) if !a.autopilot.guiding() => {
+            refuse("Modes need the autopilot or the flight director; switch one of them on first.")
+        }
+        ("ap_lateral_armed" | "ap_vertical_armed", w) if w != "none" && !a.autopilot.guiding() => {
+            refuse("Modes need the autopilot or the flight director; switch one of them on first.")
+        }
+        ("ap_lateral_mode", w) if w != a.autopilot.lateral.word() && Lateral::parse(w) != Some(Lateral::Heading) => {
+            refuse(format!("\"{w}\" engages by itself; choose heading, or arm the localiser."))
+        }
+        ("ap_vertical_mode", w) if w != a.autopilot.vertical.word() => match Vertical::parse(w) {
+            Some(Vertical::LevelChange | Vertical::Rate | Vertical::Altitude) => Ok(()),
+            _ => refuse(format!("\"{w}\" engages by itself; choose level_change, vertical_speed or altitude.")),
+        },
         ("tug", "attached" | "pushing") if !a.body.on_ground => refuse("There is no tug in the air."),
         ("tug", "attached") if a.panel.tug == Tug::Away && a.body.ground_speed_kt() > 0.5 => {
             refuse("The tug can be attached only while the aircraft stands.")

@@ -1,21 +1,25 @@
 //! APU, electrics, hydraulics, bleed air, fuel, and the surfaces that hydraulics move.
 
 use super::panel::{ApuSwitch, Gear, Panel, Speedbrake};
-use super::params::Params;
+use super::params::{CENTRE, ENGINES, Params, TANKS};
 
 /// What the engines and the body tell the systems in one step.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Around {
-    pub running: [bool; 2],
-    pub n1_pct: [f64; 2],
-    pub n2_pct: [f64; 2],
+    pub running: [bool; ENGINES],
+    pub n1_pct: [f64; ENGINES],
+    pub n2_pct: [f64; ENGINES],
     pub valves_open: u32,
-    pub fuel_flow_kgh: [f64; 2],
+    pub fuel_flow_kgh: [f64; ENGINES],
     /// Landing speedbrakes come up by themselves now.
     pub spoil: bool,
-    pub hyd_leak: [bool; 2],
+    pub oat_c: f64,
+    pub hyd_leak: [bool; ENGINES],
     pub flap_jam: bool,
     pub gear_jam: bool,
+    pub spoiler_fault: bool,
+    /// What the autopilot adds to column, wheel and pedals.
+    pub autopilot: [f64; 3],
     pub dt: f64,
 }
 
@@ -27,12 +31,12 @@ pub(super) struct Systems {
     apu_running: bool,
     apu_spring_s: f64,
     pub bus_powered: bool,
-    pub generator_on_line: [bool; 2],
+    pub generator_on_line: [bool; ENGINES],
     pub apu_generator_on_line: bool,
-    pub hyd_psi: [f64; 2],
+    pub hyd_psi: [f64; ENGINES],
     pub duct_psi: f64,
-    /// Left, right, centre.
-    pub fuel_kg: [f64; 3],
+    /// The tank of each engine, then the centre.
+    pub fuel_kg: [f64; TANKS],
     pub flap_deg: f64,
     /// 0 up … 1 down and locked.
     pub gear: f64,
@@ -45,18 +49,22 @@ pub(super) struct Systems {
 impl Systems {
     /// Everything off; fuel fills the wings first, then the centre.
     pub fn cold(params: &Params, fuel_kg: f64) -> Self {
-        let wing = (fuel_kg / 2.0).min(params.mass.wing_tank_kg);
+        let engines = params.engines();
+        let wing = (fuel_kg / engines as f64).min(params.mass.wing_tank_kg);
+        let mut tanks = [0.0; TANKS];
+        tanks[..engines].fill(wing);
+        tanks[CENTRE] = (fuel_kg - engines as f64 * wing).clamp(0.0, params.mass.centre_tank_kg);
         Systems {
             apu_n_pct: 0.0,
             apu_available: false,
             apu_running: false,
             apu_spring_s: 0.0,
             bus_powered: false,
-            generator_on_line: [false; 2],
+            generator_on_line: [false; ENGINES],
             apu_generator_on_line: false,
-            hyd_psi: [0.0; 2],
+            hyd_psi: [0.0; ENGINES],
             duct_psi: 0.0,
-            fuel_kg: [wing, wing, (fuel_kg - 2.0 * wing).clamp(0.0, params.mass.centre_tank_kg)],
+            fuel_kg: tanks,
             flap_deg: 0.0,
             gear: 1.0,
             speedbrake: 0.0,
@@ -67,9 +75,12 @@ impl Systems {
     /// Settled with both engines at idle and the panel as it is.
     pub fn settle(&mut self, params: &Params, panel: &Panel) {
         self.bus_powered = true;
-        self.generator_on_line = panel.generator;
-        self.hyd_psi = [params.hydraulics.nominal_psi; 2];
-        self.duct_psi = params.bleed.engine_idle_psi - 2.0 * params.bleed.pack_drop_psi;
+        for k in 0..params.engines() {
+            self.generator_on_line[k] = panel.generator[k];
+            self.hyd_psi[k] = params.hydraulics.nominal_psi;
+        }
+        let packs = params.bleed.packs as f64;
+        self.duct_psi = (params.bleed.engine_idle_psi - packs * params.bleed.pack_drop_psi).max(0.0);
         self.flap_deg = panel.flap_lever;
         self.gear = if panel.gear_lever == Gear::Down { 1.0 } else { 0.0 };
     }
@@ -86,13 +97,13 @@ impl Systems {
 
     /// Whether hydraulics can move things.
     pub fn hydraulics(&self, params: &Params) -> bool {
-        self.hyd_psi[0].max(self.hyd_psi[1]) >= params.hydraulics.useful_psi
+        self.hyd_psi.iter().any(|psi| *psi >= params.hydraulics.useful_psi)
     }
 
     /// Tank that feeds engine `k` now, if any has fuel, and whether a pump pushes.
     pub fn feed(&self, panel: &Panel, k: usize) -> (Option<usize>, bool) {
-        if panel.fuel_pump[2] && self.bus_powered && self.fuel_kg[2] > 0.0 {
-            return (Some(2), true);
+        if panel.fuel_pump[CENTRE] && self.bus_powered && self.fuel_kg[CENTRE] > 0.0 {
+            return (Some(CENTRE), true);
         }
         let own = (self.fuel_kg[k] > 0.0).then_some(k);
         (own, panel.fuel_pump[k] && self.bus_powered)
@@ -134,19 +145,16 @@ impl Systems {
     fn electrics(&mut self, params: &Params, panel: &mut Panel, around: &Around) {
         panel.external_power &= panel.external_power_available;
         self.apu_generator_on_line = panel.apu_generator && self.apu_available;
-        for k in 0..2 {
+        for k in 0..params.engines() {
             self.generator_on_line[k] =
                 panel.generator[k] && around.running[k] && around.n2_pct[k] >= params.electrics.generator_n2_pct;
         }
-        self.bus_powered = panel.external_power
-            || self.apu_generator_on_line
-            || self.generator_on_line[0]
-            || self.generator_on_line[1];
+        self.bus_powered = panel.external_power || self.apu_generator_on_line || self.generator_on_line.contains(&true);
     }
 
     fn hydraulic_pressure(&mut self, params: &Params, panel: &Panel, around: &Around) {
         let data = &params.hydraulics;
-        for k in 0..2 {
+        for k in 0..params.engines() {
             let target = if around.hyd_leak[k] {
                 0.0
             } else if around.n2_pct[k] >= data.engine_pump_n2_pct {
@@ -163,18 +171,21 @@ impl Systems {
 
     fn bleed(&mut self, params: &Params, panel: &Panel, around: &Around) {
         let data = &params.bleed;
-        let mut source = if self.apu_available && panel.apu_bleed { params.apu.duct_psi } else { 0.0 };
+        let hot = params.apu.hot_loss_psi_c * (around.oat_c - 15.0).max(0.0);
+        let mut source = if self.apu_available && panel.apu_bleed { params.apu.duct_psi - hot } else { 0.0 };
         let mut load = data.starter_drop_psi * f64::from(around.valves_open);
-        for k in 0..2 {
+        for k in 0..params.engines() {
             if panel.bleed[k] && around.running[k] {
                 let above = (around.n1_pct[k] - params.engine.n1_idle_pct).max(0.0);
                 source = source.max((data.engine_idle_psi + data.engine_per_n1_psi * above).min(data.engine_max_psi));
             }
-            if panel.pack[k] && self.bus_powered {
-                load += data.pack_drop_psi;
-            }
             if panel.engine_anti_ice[k] && around.running[k] {
                 load += data.anti_ice_drop_psi;
+            }
+        }
+        for pack in &panel.pack[..data.packs] {
+            if *pack && self.bus_powered {
+                load += data.pack_drop_psi;
             }
         }
         let target = (source - load).max(0.0);
@@ -182,7 +193,7 @@ impl Systems {
     }
 
     fn burn(&mut self, params: &Params, panel: &Panel, around: &Around) {
-        for k in 0..2 {
+        for k in 0..params.engines() {
             if let (Some(tank), _) = self.feed(panel, k) {
                 let used = around.fuel_flow_kgh[k] / 3600.0 * around.dt;
                 self.fuel_kg[tank] = (self.fuel_kg[tank] - used).max(0.0);
@@ -207,13 +218,15 @@ impl Systems {
                 let down = if panel.gear_lever == Gear::Down { 1.0 } else { 0.0 };
                 self.gear = toward(self.gear, down, around.dt / data.gear_travel_s);
             }
-            let up = if panel.speedbrake_lever == Speedbrake::Up { 1.0 } else { 0.0 };
+            let raised = panel.speedbrake_lever == Speedbrake::Up && !around.spoiler_fault;
+            let up = if raised { 1.0 } else { 0.0 };
             self.speedbrake = toward(self.speedbrake, up, around.dt / data.speedbrake_travel_s);
         } else {
             self.speedbrake = toward(self.speedbrake, 0.0, around.dt / data.speedbrake_travel_s);
         }
         let wanted = [panel.column_pct, panel.wheel_pct, panel.pedals_pct];
-        for (control, wanted) in self.control_pct.iter_mut().zip(wanted) {
+        for (k, (control, wanted)) in self.control_pct.iter_mut().zip(wanted).enumerate() {
+            let wanted = (wanted + around.autopilot[k]).clamp(-100.0, 100.0);
             // Without pressure the surfaces fall back to the middle, slowly.
             let (to, rate) = if live { (wanted, data.control_pct_s) } else { (0.0, data.control_pct_s * 0.1) };
             *control = toward(*control, to, rate * around.dt);

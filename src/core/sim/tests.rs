@@ -1,8 +1,13 @@
 //! The aircraft as a whole, by what it publishes: helpers here, one file a subject.
 
+mod figures;
 mod flight;
+mod modes;
+mod oracle;
 mod panel;
 mod systems;
+mod t4;
+mod whole;
 
 use super::*;
 
@@ -96,13 +101,15 @@ fn start(a: &mut Aircraft, k: usize) -> Option<f64> {
     Some(fuel + idle)
 }
 
-/// The two files of signal names and the aircraft name the same signals with the same types.
+/// The files of signal names and the aircraft name the same signals with the same types.
 #[test]
 fn publishes_exactly_the_books_signals() {
-    let files = [
-        include_str!("../../../phrasebooks/common/signals.toml"),
-        include_str!("../../../phrasebooks/saltmarsh-t2/signals.toml"),
-    ];
+    let both = include_str!("../../../phrasebooks/common/signals.toml");
+    publishes(&Aircraft::tarn_t2(1), [both, include_str!("../../../phrasebooks/saltmarsh-t2/signals.toml")]);
+    publishes(&Aircraft::tarn_t4(1), [both, include_str!("../../../phrasebooks/common/aircraft/tarn-t4-signals.toml")]);
+}
+
+fn publishes(aircraft: &Aircraft, files: [&str; 2]) {
     let mut wanted = BTreeMap::new();
     for text in files {
         let table: toml::Table = toml::from_str(text).unwrap();
@@ -119,7 +126,6 @@ fn publishes_exactly_the_books_signals() {
             assert!(wanted.insert(name.clone(), kind).is_none(), "{name} twice");
         }
     }
-    let aircraft = Aircraft::tarn_t2(1);
     let shown: BTreeMap<String, ValueKind> =
         aircraft.signals().iter().map(|s| (s.name.to_owned(), s.kind.clone())).collect();
     assert_eq!(shown, wanted);

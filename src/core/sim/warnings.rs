@@ -1,7 +1,10 @@
-//! The takeoff configuration warning and the master caution.
+//! The takeoff configuration warning, the master caution, and the warnings of flight.
 
 use super::Aircraft;
+use super::ENGINES;
+use super::autopilot::Vertical;
 use super::panel::Speedbrake;
+use crate::core::physics::FT_M;
 
 /// What the crew is warned of.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -10,8 +13,16 @@ pub(super) struct Warnings {
     pub master: bool,
     /// Not ready for the takeoff that the levers ask for.
     pub config: bool,
+    /// Faster than the airframe, the flaps or the gear allow.
+    pub overspeed: bool,
+    /// Close to the stall or past it.
+    pub stall: bool,
+    /// Low, slow levers or landing flaps, and the gear not down.
+    pub gear: bool,
+    /// Near the selected altitude but not at it, or away from it after having been there.
+    pub altitude: bool,
     /// Conditions that were there at the last step, so that only a new one lights the caution.
-    seen: [bool; 11],
+    seen: [bool; 4 * ENGINES + 3],
 }
 
 impl Warnings {
@@ -19,27 +30,37 @@ impl Warnings {
     pub fn watch(a: &Aircraft) -> Warnings {
         let config = config(a);
         let running = a.running();
-        let any = running[0] || running[1];
+        let engines = a.params.engines();
+        let any = running.contains(&true);
         let limits = &a.params.limits;
         let useful = a.params.hydraulics.useful_psi;
-        let mut now = [false; 11];
-        for k in 0..2 {
+        let mut now = [false; 4 * ENGINES + 3];
+        for k in 0..engines {
             now[k] = a.fire[k] > 0.0;
-            now[2 + k] = running[k] && a.systems.hyd_psi[k] < useful;
-            now[4 + k] = running[k] && a.engines[k].oil_psi(&a.params.engine) < limits.oil_min_psi;
-            now[6 + k] = a.engines[k].egt_c > if running[k] { limits.egt_takeoff_c } else { limits.egt_start_c };
+            now[ENGINES + k] = running[k] && a.systems.hyd_psi[k] < useful;
+            now[2 * ENGINES + k] = running[k] && a.engines[k].oil_psi(&a.params.engine) < limits.oil_min_psi;
+            now[3 * ENGINES + k] =
+                a.engines[k].egt_c > if running[k] { limits.egt_takeoff_c } else { limits.egt_start_c };
         }
-        now[8] = any && !a.panel.doors_closed;
-        now[9] = !a.body.on_ground && running.contains(&false);
-        now[10] = config;
+        now[4 * ENGINES] = any && !a.panel.doors_closed;
+        now[4 * ENGINES + 1] = !a.body.on_ground && running[..engines].contains(&false);
+        now[4 * ENGINES + 2] = config;
         let new = now.iter().zip(a.warnings.seen).any(|(now, before)| *now && !before);
-        Warnings { master: a.warnings.master || new, config, seen: now }
+        Warnings {
+            master: a.warnings.master || new,
+            config,
+            overspeed: !a.body.on_ground && a.body.cas_kt > a.limit_kt() + 1.0,
+            stall: a.body.stalling,
+            gear: gear(a),
+            altitude: altitude(a),
+            seen: now,
+        }
     }
 }
 
 fn config(a: &Aircraft) -> bool {
     let (panel, data) = (&a.panel, &a.params.takeoff);
-    let advanced = panel.thrust_lever_pct.iter().any(|l| *l > data.lever_pct);
+    let advanced = panel.thrust_lever_pct[..a.params.engines()].iter().any(|l| *l > data.lever_pct);
     if !a.body.on_ground || !advanced {
         return false;
     }
@@ -49,4 +70,19 @@ fn config(a: &Aircraft) -> bool {
     });
     let green = (a.params.trim.green[0]..=a.params.trim.green[1]).contains(&panel.trim_units);
     !flaps || panel.speedbrake_lever != Speedbrake::Down || panel.parking_brake || !green
+}
+
+fn gear(a: &Aircraft) -> bool {
+    let data = &a.params.warnings;
+    if a.body.on_ground || a.systems.gear >= 1.0 || a.body.height_m > data.gear_ft * FT_M || a.body.up_m_s > 1.0 {
+        return false;
+    }
+    a.levers_pct() < data.gear_lever_pct || a.panel.flap_lever >= data.gear_flap_deg
+}
+
+fn altitude(a: &Aircraft) -> bool {
+    let data = &a.params.warnings;
+    let off = libm::fabs(a.autopilot.altitude_ft - a.altitude_ft());
+    let beams = matches!(a.autopilot.vertical, Vertical::GlidePath | Vertical::Flare);
+    !a.body.on_ground && !beams && (data.altitude_near_ft..=data.altitude_far_ft).contains(&off)
 }

@@ -49,11 +49,17 @@ impl App {
     }
 
     fn say(&mut self, speech: Speech) {
-        let pcm = match self.parts.speaker.render(speech.station, &speech.text) {
-            Ok(pcm) => pcm,
-            Err(e) => {
+        let speaker = &mut self.parts.speaker;
+        let rendered = caught(|| speaker.render(speech.station, &speech.text));
+        let pcm = match rendered {
+            Some(Ok(pcm)) => pcm,
+            failed => {
                 // The words still take their time.
-                self.room_failed("the voice", &e.to_string());
+                let why = match failed {
+                    Some(Err(e)) => e.to_string(),
+                    _ => "the voice stopped over a sentence; it goes on with the next".to_string(),
+                };
+                self.room_failed("voice", &why);
                 let words = speech.text.split_whitespace().count() as f64;
                 let n = (words / SILENT_WORDS_PER_S * f64::from(EAR_RATE)) as usize;
                 Pcm::whole(EAR_RATE, vec![0.0; n])
@@ -227,15 +233,27 @@ impl App {
             r.push(&mic, &crew)?;
         }
         let super::Ears::Sound(ear) = &mut self.parts.ears else { return Ok(()) };
-        for news in ear.feed(&mic) {
+        let news = match caught(|| ear.feed(&mic)) {
+            Some(news) => news,
+            None => {
+                self.room_failed("ear", "the ear stopped over a block of sound; it goes on with the next");
+                Vec::new()
+            }
+        };
+        for news in news {
             match news {
                 super::ears::EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
                 super::ears::EarNews::Heard { at, heard, decision_ms } => {
                     self.put(at, Event::Heard { heard, decision_ms });
                 }
-                super::ears::EarNews::Failed { why } => self.room_failed("the ear", &why),
+                super::ears::EarNews::Failed { why } => self.room_failed("ear", &why),
             }
         }
         self.voice()
     }
+}
+
+/// A panic in a room at the edge is caught here: the rest goes on.
+fn caught<T>(work: impl FnOnce() -> T) -> Option<T> {
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)).ok()
 }

@@ -57,7 +57,7 @@ impl App {
     /// A result of the ear: scored against what was really said where that is known, then given to the engine.
     pub(super) fn heard(&mut self, heard: Heard, decision_ms: Option<f64>) -> Result<(), AppError> {
         let said = match decision_ms {
-            Some(_) => self.hands.words_at(heard.speech.0),
+            Some(_) => self.hands.words_in(heard.speech.0, heard.speech.1),
             None => None,
         };
         let meant = said.as_ref().map(|words| {

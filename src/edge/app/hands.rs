@@ -23,16 +23,17 @@ pub(super) struct Hands {
 const LOOK_EVERY: u32 = 3;
 /// Typed words take as long as an unhurried speaker needs.
 const WORDS_PER_S: f64 = 2.7;
-/// How far an utterance that was heard may begin from the words that were said, s.
-const SAME_WORDS_S: f64 = 0.5;
+/// What was heard and what was said must share this much time, s.
+const SAME_WORDS_S: f64 = 0.1;
 
 impl Hands {
-    /// The words that were being said at `at`.
-    pub fn words_at(&self, at: SessionTime) -> Option<String> {
-        let near = |(from, to, _): &&(SessionTime, SessionTime, String)| {
-            at >= from.plus(-SAME_WORDS_S) && at <= to.plus(SAME_WORDS_S)
+    /// All words that were being said between two moments, in order; one utterance may hold two lines.
+    pub fn words_in(&self, from: SessionTime, to: SessionTime) -> Option<String> {
+        let near = |(began, over, _): &&(SessionTime, SessionTime, String)| {
+            from <= over.plus(-SAME_WORDS_S) && to >= began.plus(SAME_WORDS_S)
         };
-        self.words.iter().rev().find(near).map(|(_, _, text)| text.clone())
+        let said: Vec<&str> = self.words.iter().filter(near).map(|(_, _, text)| text.as_str()).collect();
+        if said.is_empty() { None } else { Some(said.join(", ")) }
     }
 }
 

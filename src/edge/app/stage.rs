@@ -7,7 +7,7 @@ use crate::core::script::{Performance, Script, World};
 use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
 use crate::edge::link::BuiltIn;
-use crate::edge::speaker::Silent;
+use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::JournalFile;
 use std::sync::Arc;
 
@@ -17,16 +17,8 @@ use std::sync::Arc;
 /// One sentence when the script names a place, a control or a fault that the aircraft does not have.
 pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
     let mut aircraft = Aircraft::tarn_t2(seed);
-    let mut setup = Setup::default();
-    setup.place = match world.place.as_deref() {
-        None | Some("stand") => Place::ColdAtStand,
-        Some("lined_up") => Place::LinedUp,
-        Some(other) => {
-            return Err(format!(
-                "there is no place \u{201c}{other}\u{201d}; use \u{201c}stand\u{201d} or \u{201c}lined_up\u{201d}"
-            ));
-        }
-    };
+    let place = world.place.as_deref().map_or(Ok(Place::ColdAtStand), Place::named)?;
+    let mut setup = Setup { place, ..Setup::default() };
     let numbers = [
         (world.mass_kg, &mut setup.mass_kg),
         (world.oat_c, &mut setup.oat_c),
@@ -55,6 +47,10 @@ pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
 /// # Errors
 /// As [`aircraft`], and when the journal cannot be begun.
 pub fn silent(book: Arc<Book>, script: Script, journal: JournalFile) -> Result<Report, String> {
+    spoken(book, script, journal, Box::new(Silent))
+}
+
+fn spoken(book: Arc<Book>, script: Script, journal: JournalFile, speaker: Box<dyn Speaker>) -> Result<Report, String> {
     let link = aircraft(&script.world, script.seed)?;
     let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
     let parts = Parts {
@@ -62,7 +58,7 @@ pub fn silent(book: Arc<Book>, script: Script, journal: JournalFile) -> Result<R
         book,
         link: Box::new(link),
         ears: Ears::Typed,
-        speaker: Box::new(Silent),
+        speaker,
         pilot: Some(Performance::new(script)),
         captain: None,
         noise: None,
@@ -76,4 +72,50 @@ pub fn silent(book: Arc<Book>, script: Script, journal: JournalFile) -> Result<R
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());
     app.run(arrangement, phase, sheet).map_err(|e| e.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::book::schema::Station;
+    use crate::core::journal::{BookMark, Header, VERSION};
+    use crate::edge::speaker::{Pcm, SpeakError};
+    use crate::edge::store::{Places, load_book};
+    use std::collections::BTreeMap;
+    use std::path::Path;
+
+    /// Breaks down over the first sentence.
+    struct Fainting(bool);
+
+    impl Speaker for Fainting {
+        fn render(&mut self, station: Station, text: &str) -> Result<Pcm, SpeakError> {
+            assert!(std::mem::replace(&mut self.0, true), "no voice");
+            Silent.render(station, text)
+        }
+    }
+
+    #[test]
+    fn a_room_that_panics_is_told_and_the_rest_goes_on() {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        let book = load_book(&Places::here(None), &root.join("phrasebooks/saltmarsh-t2")).expect("a book").0;
+        let book = Arc::new(book);
+        let script = "[script]\ntitle = \"x\"\nbook = \"saltmarsh-t2\"\n[[steps]]\nsay = \"cockpit preparation complete\"\n\
+                      expect = [{ flow = \"handover\", state = \"done\", within_s = 40 }]\n";
+        let script = crate::core::script::parse(script).expect("a script");
+        let header = Header {
+            antiphon_journal: VERSION,
+            program: "test".into(),
+            book: BookMark { id: book.id.clone(), hash: book.hash.clone(), path: String::new() },
+            models: Vec::new(),
+            settings: BTreeMap::new(),
+            seed: 1,
+            started: String::new(),
+        };
+        let journal = JournalFile::nowhere(&header).expect("begins");
+        let report = spoken(book, script, journal, Box::new(Fainting(false))).expect("runs");
+        assert_eq!(report.faults, ["the voice stopped over a sentence; it goes on with the next"]);
+        assert!(report.failures.is_empty(), "{:?}", report.failures);
+        let told = "I have lost the voice. The rest goes on";
+        assert!(report.lines.iter().any(|l| l.text == told), "{:#?}", report.lines);
+    }
 }

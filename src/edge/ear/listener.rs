@@ -52,9 +52,16 @@ pub struct Listener {
     always: CallSet,
     /// What was live when the utterance began.
     begun: CallSet,
+    /// Frames without a sign of speech since the voice activity's memory began.
+    quiet: u32,
     /// What the ear has made of the utterance so far.
     asked: Option<(Span, CallSet, Reading)>,
 }
+
+/// A frame less likely to be speech than this shows no sign of it.
+const CALM: f32 = 0.2;
+/// After so many calm frames (2 s) the voice activity starts afresh: in minutes of steady noise it grows deaf to short words.
+const CALM_FRAMES: u32 = 62;
 
 /// The moment of a sample.
 fn moment(sample: u64) -> SessionTime {
@@ -85,6 +92,7 @@ impl Listener {
             live: CallSet::none(),
             always: CallSet::none(),
             begun: CallSet::none(),
+            quiet: 0,
             asked: None,
         }
     }
@@ -149,6 +157,11 @@ impl Listener {
             let at = (self.gate.now() - self.from) as usize;
             let Some(frame) = self.sound.get(at..at + Vad::FRAME) else { break };
             let probability = self.vad.probability(frame)?;
+            self.quiet = if probability < CALM { self.quiet + 1 } else { 0 };
+            if self.quiet >= CALM_FRAMES {
+                self.vad.forget();
+                self.quiet = 0;
+            }
             for event in self.gate.frame(&self.sound[at..at + Vad::FRAME], probability) {
                 news.extend(self.tell(Some(event))?);
             }

@@ -100,7 +100,8 @@ impl Decoder {
     /// # Errors
     /// As [`Runtime`]: the file is missing, damaged or slow.
     pub fn open(runtime: &Runtime) -> Result<Decoder, NativeError> {
-        let session = runtime.session("moonshine-tiny-en/decoder_model_merged.ort", 2)?;
+        // A second thread was measured to gain nothing at these batch sizes, and costs the simulator a core.
+        let session = runtime.session("moonshine-tiny-en/decoder_model_merged.ort", 1)?;
         Ok(Decoder { session, names: Names::new(), past: vec![Vec::new(); LAYERS * 2] })
     }
 

@@ -31,6 +31,11 @@ impl Vad {
         Ok(Vad { session, state: vec![0.0; STATE], input: vec![0.0; CONTEXT + Self::FRAME] })
     }
 
+    /// Forgets what it has made of the sound so far, but not the last samples.
+    pub fn forget(&mut self) {
+        self.state.fill(0.0);
+    }
+
     /// Forgets the sound so far.
     pub fn reset(&mut self) {
         self.state.fill(0.0);
