@@ -1,5 +1,6 @@
 //! `antiphon fly`.
 
+use super::sound::{self, End, Ends, Live};
 use super::wiring::{self, failure};
 use super::{CliResult, Failure, Outcome, telling};
 use crate::core::aircraft::Value;
@@ -15,7 +16,7 @@ use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::link::BuiltIn;
 use crate::edge::speaker::{Silent, Speaker};
-use crate::edge::store::{JournalFile, Places, load_journal};
+use crate::edge::store::{Choices, JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
 use std::io::BufRead;
 use std::path::{Path, PathBuf};
@@ -28,7 +29,7 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up"
+    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up"
 )]
 pub struct Args {
     /// The book: a name or a folder.
@@ -37,12 +38,16 @@ pub struct Args {
     /// The aircraft.
     #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = ["built-in"])]
     link: String,
-    /// Where you are heard: a WAV file, or none.
-    #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
-    mic: PathBuf,
-    /// Where the crew speaks: a WAV file (left you, right the crew), or none.
-    #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
-    speaker: PathBuf,
+    /// Where you are heard: a microphone by its name or a part of it, default, a WAV file, or none. Without it the one of
+    /// last time, else the system's own.
+    #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
+    mic: Option<End>,
+    /// Where the crew speaks: a loudspeaker by name, default, a WAV file (left you, right the crew), or none.
+    #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
+    speaker: Option<End>,
+    /// Your microphone cannot hear the crew: everything you say counts while they speak.
+    #[arg(long)]
+    headset: bool,
     /// You type what you say.
     #[arg(long)]
     typed: bool,
@@ -63,24 +68,17 @@ pub struct Args {
     resume: Option<PathBuf>,
 }
 
-fn given(path: &Path) -> Option<&Path> {
-    (path != Path::new("none")).then_some(path)
-}
-
 /// Runs it.
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let places = Places::here(models);
-    let (mic, speaker) = (given(&args.mic), given(&args.speaker));
-    if mic.is_none() && !args.typed && args.hands.is_none() {
+    let last = Choices::file().map(|f| Choices::read(&f)).unwrap_or_default();
+    let silent = args.typed || args.hands.is_some();
+    let ends = Ends::settle(args.mic.clone(), args.speaker.clone(), args.headset, silent, &last);
+    let (mic, speaker) = (ends.mic.file(), ends.speaker.file());
+    if ends.mic == End::Nothing && !silent {
         return Err(Failure::new(
-            "there is nothing to hear you by; type with --typed, or give a recording with --mic FILE.wav",
+            "there is nothing to hear you by; name a microphone with --mic, or type with --typed",
         ));
-    }
-    if let Some(mic) = mic.filter(|m| m.extension().is_none_or(|e| !e.eq_ignore_ascii_case("wav"))) {
-        return Err(Failure::new(format!(
-            "sound devices are not built in yet, so \u{201c}{}\u{201d} cannot be opened; give a WAV file or use --typed",
-            mic.display()
-        )));
     }
     if args.record.is_some() && speaker.is_some() {
         return Err(Failure::new("--speaker FILE.wav and --record write the same; give one of them"));
@@ -102,16 +100,28 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         eprintln!("antiphon: {w}");
     }
     let record = args.record.as_deref().or(speaker);
-    let voice: Box<dyn Speaker> = if record.is_some() {
-        let mut voices = wiring::voices(&places, EAR_RATE);
+    let (send, news) = mpsc::channel();
+    let live = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
+    if let Some(live) = &live {
+        eprint!("{}", live.told());
+        live.remember(&ends, &last);
+    }
+    let voice: Box<dyn Speaker> = if record.is_some() || live.is_some() {
+        let mut voices = wiring::voices(&places, live.as_ref().map_or(EAR_RATE, Live::rate));
         wiring::prepare(&mut voices, &book)?;
-        Box::new(voices)
+        match &live {
+            Some(live) => live.voice(Box::new(voices)),
+            None => Box::new(voices),
+        }
     } else {
         Box::new(Silent)
     };
-    let ears = match &sound {
-        Some(_) => Ears::Sound(Box::new(wiring::listener(&places, &book)?)),
-        None => Ears::Typed,
+    let ears = match (&sound, &live) {
+        (Some(_), _) => Ears::Sound(Box::new(wiring::listener(&places, &book)?)),
+        (None, Some(live)) if ends.mic != End::Nothing => {
+            live.ears(Box::new(wiring::listener(&places, &book)?), record.is_some(), send.clone())?
+        }
+        (None, _) => Ears::Typed,
     };
     let mut crew = Crew::new(book.clone());
     let (journal, begin) = match &args.resume {
@@ -123,9 +133,8 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
             (JournalFile::create(&path, &header).map_err(Failure)?, Begin::Fresh)
         }
     };
-    let (send, news) = mpsc::channel();
     stop_on_interrupt(send.clone());
-    let pace = if sound.is_some() { Pace::Fast } else { Pace::Live };
+    let pace = if sound.is_some() && live.is_none() { Pace::Fast } else { Pace::Live };
     if args.typed {
         type_into(send);
     }

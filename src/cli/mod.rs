@@ -13,6 +13,7 @@ mod fly;
 mod hear;
 mod replay;
 mod say;
+mod sound;
 mod telling;
 mod wiring;
 

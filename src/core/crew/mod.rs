@@ -174,6 +174,12 @@ impl Crew {
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
             Input::Jumped => self.jumped(),
+            Input::Device { device, state } => {
+                let text = self.wording(&format!("{device}_{state}"), &[]);
+                if !text.is_empty() {
+                    self.speak(text, crate::core::book::schema::Priority::Caution, talk::Owner::Nobody);
+                }
+            }
             Input::Fault { room, message } => {
                 self.not_done(format!("work of {room}"), message.clone());
                 let text = self.wording("room_failed", &[("what", room)]);

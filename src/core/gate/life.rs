@@ -5,8 +5,10 @@
 pub struct LifeSettings {
     /// Without any sample for so long the device is lost, s.
     pub lost_s: f64,
-    /// So much unbroken digital silence means that it is muted, s.
+    /// So much digital silence from the first sample on means that it is muted, s.
     pub muted_s: f64,
+    /// So much after sound has been heard; each time that it was no mistake to be silent, the next takes four times as long.
+    pub muted_later_s: f64,
     /// Samples at least this large are clipped.
     pub clip: f32,
     /// A second with more than this share of clipped samples is a clipped one.
@@ -18,7 +20,7 @@ pub struct LifeSettings {
 impl Default for LifeSettings {
     /// Ours; common practice, no source.
     fn default() -> Self {
-        LifeSettings { lost_s: 1.0, muted_s: 5.0, clip: 0.999, clipped_share: 0.001, clipped_s: 2 }
+        LifeSettings { lost_s: 1.0, muted_s: 5.0, muted_later_s: 20.0, clip: 0.999, clipped_share: 0.001, clipped_s: 2 }
     }
 }
 
@@ -49,6 +51,9 @@ pub struct Life {
     lost: bool,
     silent: u64,
     muted: bool,
+    /// How long a silence is from now on taken for a muting, s.
+    patience_s: f64,
+    sounded: bool,
     second: (u64, u64),
     clipped: u32,
     clip_rest_s: f64,
@@ -58,6 +63,8 @@ impl Life {
     /// A watch over sound of `rate` Hz. It counts as alive until it is found lost.
     pub fn new(rate: u32, settings: LifeSettings) -> Life {
         Life {
+            patience_s: settings.muted_s,
+            sounded: false,
             settings,
             rate,
             without_s: 0.0,
@@ -68,6 +75,13 @@ impl Life {
             clipped: 0,
             clip_rest_s: CLIP_REST_S,
         }
+    }
+
+    /// From here on samples come at another rate, Hz.
+    pub fn changed_rate(&mut self, rate: u32) {
+        self.rate = rate;
+        self.second = (0, 0);
+        self.silent = 0;
     }
 
     /// Whether no samples arrive.
@@ -83,6 +97,7 @@ impl Life {
             if !self.lost && self.without_s >= self.settings.lost_s {
                 self.lost = true;
                 self.silent = 0;
+                self.muted = false;
                 turns.push(Turn::Lost);
             }
             return turns;
@@ -100,12 +115,17 @@ impl Life {
         let trailing = samples.iter().rev().take_while(|s| **s == 0.0).count();
         let whole = trailing == samples.len();
         self.silent = if whole { self.silent + trailing as u64 } else { trailing as u64 };
+        if !whole && !std::mem::replace(&mut self.sounded, true) {
+            self.patience_s = self.settings.muted_later_s;
+        }
         if !whole && self.muted {
             self.muted = false;
             return Some(Turn::Unmuted);
         }
-        if !self.muted && self.silent as f64 >= self.settings.muted_s * f64::from(self.rate) {
+        if !self.muted && self.silent as f64 >= self.patience_s * f64::from(self.rate) {
             self.muted = true;
+            // Some microphones give pure silence between words, and some pilots like it so.
+            self.patience_s = (self.patience_s * 4.0).max(self.settings.muted_later_s);
             return Some(Turn::Muted);
         }
         None
@@ -159,8 +179,15 @@ mod tests {
         check(&[(sound, 10.0)], &[]);
         check(&[(sound, 1.0), (None, 5.0), (sound, 1.0)], &[(Turn::Lost, 2.0), (Turn::Back, 6.0)]);
         check(&[(sound, 1.0), (None, 0.5), (sound, 1.0)], &[]);
-        check(&[(sound, 1.0), (Some(0.0), 9.0), (sound, 1.0)], &[(Turn::Muted, 6.0), (Turn::Unmuted, 10.0)]);
-        check(&[(Some(0.0), 4.0), (sound, 0.1), (Some(0.0), 4.0)], &[]);
+        let zero = Some(0.0);
+        check(&[(zero, 9.0), (sound, 1.0)], &[(Turn::Muted, 5.0), (Turn::Unmuted, 9.0)]);
+        check(&[(sound, 1.0), (zero, 29.0), (sound, 1.0)], &[(Turn::Muted, 21.0), (Turn::Unmuted, 30.0)]);
+        check(&[(zero, 4.0), (sound, 0.1), (zero, 19.0)], &[]);
+        // The second time only after four times as long.
+        let again = [(sound, 1.0), (zero, 29.0), (sound, 1.0), (zero, 79.0), (sound, 1.0), (zero, 81.0)];
+        check(&again, &[(Turn::Muted, 21.0), (Turn::Unmuted, 30.0), (Turn::Muted, 191.0)]);
+        // Lost while muted: it is only lost, and then back.
+        check(&[(zero, 6.0), (None, 2.0), (sound, 1.0)], &[(Turn::Muted, 5.0), (Turn::Lost, 7.0), (Turn::Back, 8.0)]);
         check(&[(Some(1.0), 10.0)], &[(Turn::Clipped, 2.0)]);
         check(&[(Some(1.0), 3.0), (sound, 59.0), (Some(1.0), 3.0)], &[(Turn::Clipped, 2.0)]);
         check(&[(Some(1.0), 3.0), (sound, 61.0), (Some(1.0), 3.0)], &[(Turn::Clipped, 2.0), (Turn::Clipped, 66.0)]);

@@ -193,6 +193,7 @@ impl Scene {
             Input::Link { up: true } => "the aircraft link came up".into(),
             Input::Link { up: false } => "the aircraft link went down".into(),
             Input::Jumped => "time or place jumped".into(),
+            Input::Device { device, state } => format!("{device}: {state}"),
             Input::Fault { room, message } => format!("fault in {room}: {message}"),
         })
     }

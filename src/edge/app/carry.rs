@@ -70,7 +70,7 @@ impl App {
     }
 
     /// A room that fails is told once and written down.
-    fn room_failed(&mut self, room: &str, why: &str) {
+    pub(super) fn room_failed(&mut self, room: &str, why: &str) {
         if !self.report.faults.iter().any(|f| f == why) {
             self.report.fault(why);
             let fault = Input::Fault { room: room.into(), message: why.to_string() };
@@ -86,11 +86,12 @@ impl App {
                 signal: c.signal.clone(),
                 value: c.value,
                 rising: c.rising,
-                // The words must be over at the mark: they begin earlier by their own length.
-                lead_s: match c.due {
-                    Due::Onset => 0.0,
-                    Due::End => self.parts.speaker.duration_s(Station::FlightDeck, &c.text).unwrap_or(0.4),
-                },
+                // The words must be over at the mark: they begin earlier by their own length, and sound later than they begin.
+                lead_s: self.parts.speaker.delay_s()
+                    + match c.due {
+                        Due::Onset => 0.0,
+                        Due::End => self.parts.speaker.duration_s(Station::FlightDeck, &c.text).unwrap_or(0.4),
+                    },
             })
             .collect();
         self.detector.watch(marks);
@@ -164,8 +165,9 @@ impl App {
         Ok(())
     }
 
-    fn sample_at(at: SessionTime) -> u64 {
-        (at.0.max(0) as u64) * u64::from(EAR_RATE) / 1_000_000
+    /// Sound is counted from where this session began, which may be a resumed one.
+    pub(super) fn sample_at(&self, at: SessionTime) -> u64 {
+        ((at.0 - self.origin.0).max(0) as u64) * u64::from(EAR_RATE) / 1_000_000
     }
 
     fn sounds(&mut self, id: u64, at: SessionTime) -> Result<(), AppError> {
@@ -173,13 +175,15 @@ impl App {
         s.began = true;
         let (station, text) = (s.speech.station, s.speech.text.clone());
         let (samples, rate) = (s.pcm.samples.clone(), s.pcm.rate);
+        self.parts.speaker.start(id, &s.pcm);
+        self.tell_ear(Some(&text));
         if self.parts.recorder.is_some() {
             let samples: Arc<[f32]> = if rate == EAR_RATE {
                 samples
             } else {
                 crate::edge::audio::resample::resample(&samples, rate, EAR_RATE)?.into()
             };
-            self.crew_out.start(id, samples, Self::sample_at(at));
+            self.crew_out.start(id, samples, self.sample_at(at));
         }
         self.hands.events.push(script::Event::SpokenStarted { station, text: text.clone() });
         self.tell(Side::Crew(station), at, &text);
@@ -189,8 +193,10 @@ impl App {
     }
 
     fn ended(&mut self, id: u64, at: SessionTime, cut: bool) -> Result<(), AppError> {
+        self.tell_ear(None);
         if cut {
-            self.crew_out.cut(id, Self::sample_at(at));
+            self.parts.speaker.cut(id);
+            self.crew_out.cut(id, self.sample_at(at));
         } else {
             self.mark(id, at, Due::End)?;
         }
@@ -227,6 +233,9 @@ impl App {
         if let Some(noise) = &mut self.parts.noise {
             noise(&mut mic);
         }
+        if let super::Ears::Sound(ear) = &mut self.parts.ears {
+            ear.microphone(&mut mic);
+        }
         if let Some(r) = &mut self.parts.recorder {
             let mut crew = [0.0f32; BLOCK];
             self.crew_out.fill(&mut crew);
@@ -240,15 +249,7 @@ impl App {
                 Vec::new()
             }
         };
-        for news in news {
-            match news {
-                super::ears::EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
-                super::ears::EarNews::Heard { at, heard, decision_ms } => {
-                    self.put(at, Event::Heard { heard, decision_ms });
-                }
-                super::ears::EarNews::Failed { why } => self.room_failed("ear", &why),
-            }
-        }
+        self.ear_news(news);
         self.voice()
     }
 }

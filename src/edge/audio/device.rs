@@ -133,6 +133,28 @@ fn find(way: Way) -> Vec<Found> {
     all
 }
 
+/// A look at the devices that a sound server has. A server moves the sound of a device that went away to another without
+/// a word, which may be the wrong one; so whoever has one open asks whether it is still there.
+#[derive(Default)]
+pub struct Watch {
+    host: Option<cpal::Host>,
+}
+
+impl Watch {
+    /// The ids of all devices; nothing where there is no server, or none that moves sound.
+    pub fn ids(&mut self) -> Option<Vec<String>> {
+        if self.host.is_none() {
+            let server = cpal::available_hosts().into_iter().find(|h| h.name() == "PulseAudio");
+            self.host = server.and_then(|id| cpal::host_from_id(id).ok());
+        }
+        let devices = self.host.as_ref()?.devices();
+        if devices.is_err() {
+            self.host = None;
+        }
+        Some(devices.ok()?.filter_map(|d| Some(d.id().ok()?.id().to_string())).collect())
+    }
+}
+
 /// Every device that can be used that way.
 pub fn list(way: Way) -> Vec<Listed> {
     find(way).into_iter().map(|f| f.listed).collect()
@@ -498,11 +520,15 @@ mod tests {
         check(Some("built"), Ok(0));
         check(
             Some("headset"),
-            Err("there is no microphone \u{201c}headset\u{201d}, did you mean \u{201c}usb.headset.left\u{201d}; antiphon doctor lists all that there are"),
+            Err(
+                "there is no microphone \u{201c}headset\u{201d}, did you mean \u{201c}usb.headset.left\u{201d}; antiphon doctor lists all that there are",
+            ),
         );
         check(
             Some("usb headset rihgt"),
-            Err("there is no microphone \u{201c}usb headset rihgt\u{201d}, did you mean \u{201c}usb.headset.right\u{201d}; antiphon doctor lists all that there are"),
+            Err(
+                "there is no microphone \u{201c}usb headset rihgt\u{201d}, did you mean \u{201c}usb.headset.right\u{201d}; antiphon doctor lists all that there are",
+            ),
         );
         let none = choose(&[], Way::Out, None).map_err(|e| e.to_string());
         assert_eq!(none, Err("this machine has no loudspeaker: plug one in, or start the sound server".into()));

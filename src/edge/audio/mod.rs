@@ -3,6 +3,7 @@
 //! Everything in here is mono `f32`, full scale ±1, unless it says otherwise.
 
 pub mod device;
+pub mod duplex;
 pub mod level;
 pub mod player;
 pub mod recorder;

@@ -6,12 +6,14 @@
 pub mod cache;
 pub mod clip;
 pub mod neural;
+mod played;
 pub mod program;
 pub mod silent;
 pub mod tape;
 pub mod voices;
 
 pub use clip::Pcm;
+pub use played::Played;
 pub use silent::Silent;
 pub use tape::Tape;
 pub use voices::Voices;
@@ -83,6 +85,11 @@ pub trait Speaker {
         Ok(self.render(station, text)?.duration_s())
     }
 
+    /// From the moment at which words begin to be played to the moment at which they are heard, s.
+    fn delay_s(&self) -> f64 {
+        0.0
+    }
+
     /// Renders what will be needed, so that it is at hand; `progress` gets how many of how many are done.
     fn prepare(
         &mut self,
@@ -96,6 +103,12 @@ pub trait Speaker {
         progress(phrases.len(), phrases.len());
         Ok(())
     }
+
+    /// Lets rendered words sound from now on, where there is a loudspeaker.
+    fn start(&mut self, _id: u64, _pcm: &Pcm) {}
+
+    /// Silences words that sound.
+    fn cut(&mut self, _id: u64) {}
 }
 
 /// One voice: words in, raw sound out.
