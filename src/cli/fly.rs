@@ -103,8 +103,8 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let (send, news) = mpsc::channel();
     let live = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
     if let Some(live) = &live {
-        eprint!("{}", live.told());
         live.remember(&ends, &last);
+        eprint!("{}", live.told());
     }
     let voice: Box<dyn Speaker> = if record.is_some() || live.is_some() {
         let mut voices = wiring::voices(&places, live.as_ref().map_or(EAR_RATE, Live::rate));

@@ -39,6 +39,9 @@ pub struct Feed {
     tap: Tap,
 }
 
+/// Takes what we said ourselves out of what the microphone heard: microphone, us, where to append what is left.
+pub type Clean = Box<dyn FnMut(&[f32], &[f32], &mut Vec<f32>) + Send>;
+
 /// The microphone's sound for a recording, if there is one.
 type Tap = Option<Arc<Mutex<VecDeque<f32>>>>;
 
@@ -60,11 +63,11 @@ impl Feed {
 }
 
 impl LiveEar {
-    /// Sets `ear` to listen in a thread. `news` gets everything it tells, with its clock, until it returns false. `clean`
-    /// takes what we said ourselves out of what the microphone heard: (microphone, us, cleaned).
+    /// Sets `ear` to listen in a thread. `news` gets everything it tells, with its clock, until it returns false. Sound goes
+    /// through `clean` first.
     pub fn start(
         ear: Box<dyn SoundEar + Send>,
-        clean: Box<dyn FnMut(&[f32], &[f32], &mut Vec<f32>) + Send>,
+        clean: Clean,
         recorded: bool,
         news: impl FnMut(EarNews, Anchor) -> bool + Send + 'static,
     ) -> std::io::Result<(LiveEar, Feed)> {
@@ -77,7 +80,7 @@ impl LiveEar {
 
 fn listen(
     mut ear: Box<dyn SoundEar + Send>,
-    mut clean: Box<dyn FnMut(&[f32], &[f32], &mut Vec<f32>) + Send>,
+    mut clean: Clean,
     mut news: impl FnMut(EarNews, Anchor) -> bool,
     inbox: &Receiver<Order>,
 ) {
