@@ -3,11 +3,11 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DELETE_ON_ERROR:
-.PHONY: help setup demo test bench clean
+.PHONY: help setup demo demo-full vosk test bench clean
 .DEFAULT_GOAL := help
 
 help: ## this list
-	@sed -nE 's/^([a-z]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
+	@sed -nE 's/^([a-z-]+):.*## (.*)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 16
 
 setup: ## install, fetch and verify what is not in this repository (models/manifest.toml); quick when all is there
 	@python3 models/setup.py
@@ -19,11 +19,34 @@ demo: setup ## a departure by voice with a synthetic captain: out/demo/flight.wa
 	cargo run --release --locked --quiet --bin antiphon -- replay out/demo/journal.jsonl
 	@echo "demo: done; listen to out/demo/flight.wav, read out/demo/transcript.md"
 
-test: setup ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+demo-full: setup ## gate to gate by voice with each of the three books: out/full/BOOK/flight.wav …; and what of them was never exercised
+	@mkdir -p out/full
+	cargo build --release --locked --bin antiphon
+	for book in saltmarsh-t2 saltmarsh-t4 fenwick-t2; do \
+	  cargo run --release --locked --quiet --bin antiphon -- demo --full --book $$book --out out/full/$$book; \
+	  cargo run --release --locked --quiet --bin antiphon -- replay out/full/$$book/journal.jsonl; \
+	done
+	for book in saltmarsh-t2 saltmarsh-t4 fenwick-t2; do \
+	  cargo run --release --locked --quiet --bin antiphon -- check $$book --coverage \
+	    out/full/*/journal.jsonl tests/sessions phrasebooks/saltmarsh-t2/demo; \
+	done
+	@echo "demo-full: done; listen to out/full/saltmarsh-t2/flight.wav, read out/full/saltmarsh-t2/transcript.md"
+
+vosk: ## the Vosk ear: libvosk (26 MB) and the worker that is linked to it; docs/vosk.md says how to add a model
+	@python3 models/setup.py --with vosk
+	cargo build --release --locked --features vosk --bin antiphon-vosk
+
+test: ## format, lints and every test; with REQUIRE=1 a test that would skip fails
+	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
-	cargo clippy --locked --all-targets -- -D warnings
-	cargo test --locked
+	cargo clippy --locked --all-targets --features vosk -- -D warnings
+	cargo test --locked --features vosk
 	@echo "test: format, lints and tests all passed"
+
+.PHONY: test-link
+test-link: ## callouts against flight models that nobody here wrote, nine flights in parallel: a table of errors; 6 minutes
+	@python3 models/setup.py --with test
+	REQUIRE=1 FLIGHTS=all cargo test --locked --test suite oracle:: -- --nocapture
 
 bench: setup ## the benchmarks of tests/bench
 	cargo bench --locked

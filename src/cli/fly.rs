@@ -1,20 +1,21 @@
 //! `antiphon fly`.
 
 use super::sound::{self, End, Ends, Live};
-use super::wiring::{self, failure};
-use super::{CliResult, Failure, Outcome, telling};
+use super::wiring::{self, Engine, failure};
+use super::{CliResult, Failure, Outcome, aircraft, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::crew::io::{Action, Input};
+use crate::core::gate;
 use crate::core::journal::{Journal, Line as Entry, resume};
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
-use crate::edge::app::{App, Ears, News, Outside, Pace, Parts};
+use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, SoundEar, stage};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
-use crate::edge::link::BuiltIn;
+use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{Choices, JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
@@ -29,15 +30,15 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up"
+    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310"
 )]
 pub struct Args {
     /// The book: a name or a folder.
     #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
     book: PathBuf,
-    /// The aircraft.
-    #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = ["built-in"])]
-    link: String,
+    /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
+    #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
+    link: aircraft::Choice,
     /// Where you are heard: a microphone by its name or a part of it, default, a WAV file, or none. Without it the one of
     /// last time, else the system's own.
     #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
@@ -48,6 +49,12 @@ pub struct Args {
     /// Your microphone cannot hear the crew: everything you say counts while they speak.
     #[arg(long)]
     headset: bool,
+    /// Which recogniser hears you.
+    #[arg(long, value_enum, default_value = "neural")]
+    engine: Engine,
+    /// The folder of a Vosk model, for --engine vosk; else `vosk-model` in the models folder.
+    #[arg(long, value_name = "DIR")]
+    vosk_model: Option<PathBuf>,
     /// You type what you say.
     #[arg(long)]
     typed: bool,
@@ -101,27 +108,31 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     }
     let record = args.record.as_deref().or(speaker);
     let (send, news) = mpsc::channel();
-    let live = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
-    if let Some(live) = &live {
-        live.remember(&ends, &last);
-        eprint!("{}", live.told());
+    let devices = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
+    if let Some(devices) = &devices {
+        devices.remember(&ends, &last);
+        eprint!("{}", devices.told());
     }
-    let voice: Box<dyn Speaker> = if record.is_some() || live.is_some() {
-        let mut voices = wiring::voices(&places, live.as_ref().map_or(EAR_RATE, Live::rate));
+    let voice: Box<dyn Speaker> = if record.is_some() || devices.is_some() {
+        let mut voices = wiring::voices(&places, devices.as_ref().map_or(EAR_RATE, Live::rate));
         wiring::prepare(&mut voices, &book)?;
-        match &live {
-            Some(live) => live.voice(Box::new(voices)),
+        match &devices {
+            Some(devices) => devices.voice(Box::new(voices)),
             None => Box::new(voices),
         }
     } else {
         Box::new(Silent)
     };
-    let ears = match (&sound, &live) {
-        (Some(_), _) => Ears::Sound(Box::new(wiring::listener(&places, &book)?)),
-        (None, Some(live)) if ends.mic != End::Nothing => {
-            live.ears(Box::new(wiring::listener(&places, &book)?), record.is_some(), send.clone())?
+    let ears = match (&sound, &devices) {
+        (None, None) => Ears::Typed,
+        (None, _) if ends.mic == End::Nothing => Ears::Typed,
+        (heard, devices) => {
+            let ear = ear(&args, &places, &book, heard.is_some())?;
+            match devices {
+                Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), send.clone())?,
+                _ => Ears::Sound(ear),
+            }
         }
-        (None, _) => Ears::Typed,
     };
     let mut crew = Crew::new(book.clone());
     let (journal, begin) = match &args.resume {
@@ -134,22 +145,26 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         }
     };
     stop_on_interrupt(send.clone());
-    let pace = if sound.is_some() && live.is_none() { Pace::Fast } else { Pace::Live };
+    let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
+    let tell = send.clone();
+    let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
+    let pace = if sound.is_some() && live.is_none() && devices.is_none() { Pace::Fast } else { Pace::Live };
     if args.typed {
         type_into(send);
     }
     // A recording is over with its last word and a while for the answer.
     let until = sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0));
-    let link = match (&begin, &hands) {
-        (Begin::Resumed { at, values, .. }, _) => rebuilt(values, *at),
-        (Begin::Fresh, Some(h)) => crate::edge::app::stage::aircraft(&h.world, h.seed).map_err(Failure)?,
-        (Begin::Fresh, None) => placed(&book, phase.as_deref()),
+    let link: Box<dyn Link> = match (live, &begin, &hands) {
+        (Some(live), ..) => Box::new(live),
+        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at)?),
+        (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
+        (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
     let (arrangement, sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
     let parts = Parts {
         engine: Box::new(crew),
         book: book.clone(),
-        link: Box::new(link),
+        link,
         ears,
         speaker: voice,
         pilot: hands.map(Performance::new),
@@ -171,6 +186,23 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     .map_err(failure)?;
     println!("\n{}", telling::summary(&report));
     Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
+}
+
+/// The ear that was asked for, listening. `waits`: whether an utterance may wait for a worker that is being started again.
+fn ear(args: &Args, places: &Places, book: &Book, waits: bool) -> Result<Box<dyn SoundEar + Send>, Failure> {
+    if args.engine == Engine::Neural {
+        return Ok(Box::new(wiring::listener(places, book)?));
+    }
+    let settings = gate::Settings::default();
+    let mut listener = wiring::vosk(places, book, args.vosk_model.as_deref(), settings, waits)?;
+    let deaf = wiring::deaf_to(book, listener.ear_mut());
+    if !deaf.is_empty() {
+        return Err(Failure::new(format!(
+            "with this Vosk model nobody would be heard saying {}, which must always be heard: give them wordings in words that it knows, or use --engine neural",
+            deaf.join(", ")
+        )));
+    }
+    Ok(Box::new(listener))
 }
 
 /// How a session begins.
@@ -221,11 +253,11 @@ fn last_state(journal: &Journal) -> BTreeMap<String, Value> {
 }
 
 /// The built-in aircraft as nearly as its controls tell: it cannot be put back into the air where it was.
-fn rebuilt(values: &BTreeMap<String, Value>, at: SessionTime) -> BuiltIn {
-    let mut aircraft = Aircraft::tarn_t2(1);
+fn rebuilt(book: &Book, values: &BTreeMap<String, Value>, at: SessionTime) -> Result<BuiltIn, Failure> {
+    let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
     let running = ["engine_running_1", "engine_running_2"].iter().any(|s| values.get(*s) == Some(&Value::Bool(true)));
     let place = if running { Place::LinedUp } else { Place::ColdAtStand };
-    let mut setup = Setup { place, ..Setup::default() };
+    let mut setup = Setup { place, ..aircraft.usual() };
     if let Some(kg) = values.get("mass_kg").and_then(Value::number) {
         setup.mass_kg = kg;
     }
@@ -234,25 +266,27 @@ fn rebuilt(values: &BTreeMap<String, Value>, at: SessionTime) -> BuiltIn {
     for (name, value) in values {
         let _ = aircraft.set(name, value);
     }
-    BuiltIn::new(aircraft, at)
+    Ok(BuiltIn::new(aircraft, at))
 }
 
-/// The built-in aircraft where a phase finds it: on the runway for the phases in which pf and pm are flight roles.
-fn placed(book: &Book, phase: Option<&str>) -> BuiltIn {
-    let mut aircraft = Aircraft::tarn_t2(1);
-    let flying = phase.and_then(|p| book.phase(p)).is_some_and(|p| book.roles.flight_roles_in.contains(&p));
-    let place = if flying { Place::LinedUp } else { Place::ColdAtStand };
-    aircraft.place(&Setup { place, ..Setup::default() });
-    BuiltIn::new(aircraft, SessionTime::ZERO)
+/// The built-in aircraft where a phase finds it.
+fn placed(book: &Book, phase: Option<&str>) -> Result<BuiltIn, Failure> {
+    let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
+    let place = phase.map_or(Ok(Place::ColdAtStand), |p| stage::place(book, p)).map_err(Failure)?;
+    aircraft.place(&Setup { place, ..aircraft.usual() });
+    Ok(BuiltIn::new(aircraft, SessionTime::ZERO))
 }
 
 fn default_journal() -> Result<PathBuf, Failure> {
+    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
+    Ok(data_folder()?.join("antiphon/journals").join(name))
+}
+
+/// The user's folder for what programs keep.
+pub(super) fn data_folder() -> Result<PathBuf, Failure> {
     let home = || std::env::var_os("HOME").map(|h| PathBuf::from(h).join(".local/share"));
     let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from).filter(|p| p.is_absolute()).or_else(home);
-    let data =
-        data.ok_or_else(|| Failure::new("there is no home folder for the journal; name a file with --journal"))?;
-    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
-    Ok(data.join("antiphon/journals").join(name))
+    data.ok_or_else(|| Failure::new("there is no home folder for what is kept; set XDG_DATA_HOME, or name a file"))
 }
 
 fn stop_on_interrupt(send: Sender<News>) {

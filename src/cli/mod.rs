@@ -6,11 +6,16 @@
 )]
 //! One thin file a subcommand.
 
+mod aircraft;
 mod check;
+mod coverage;
+mod debrief;
 mod demo;
 mod doctor;
+mod drill;
 mod fly;
 mod hear;
+mod link;
 mod replay;
 mod say;
 mod sound;
@@ -44,8 +49,11 @@ enum Command {
     Fly(fly::Args),
     Demo(demo::Args),
     Hear(hear::Args),
+    Link(link::Args),
     Check(check::Args),
     Say(say::Args),
+    Debrief(debrief::Args),
+    Drill(drill::Args),
     Replay(replay::Args),
     Doctor(doctor::Args),
 }
@@ -82,8 +90,11 @@ pub fn run() -> ExitCode {
         Command::Fly(a) => fly::run(a, models),
         Command::Demo(a) => demo::run(a, models),
         Command::Hear(a) => hear::run(a, models),
+        Command::Link(a) => link::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
+        Command::Debrief(a) => debrief::run(a),
+        Command::Drill(a) => drill::run(a),
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };

@@ -5,13 +5,14 @@ use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::book::schema::{Part, Station};
 use crate::core::gate::{self, Turn};
+use crate::core::grammar::CallId;
 use crate::core::journal::{BookMark, Header, VERSION};
 use crate::core::matcher::Thresholds;
 use crate::core::script::{self, Script};
 use crate::edge::audio::level;
 use crate::edge::captain::noise::Cabin;
-use crate::edge::ear::{Listener, NeuralEar};
-use crate::edge::native::{Runtime, Vad};
+use crate::edge::ear::{Launch, Listener, NeuralEar, PROGRAM, Reader, VoskEar};
+use crate::edge::native::{Runtime, Vad, manifest};
 use crate::edge::speaker::cache::Cache;
 use crate::edge::speaker::{Speaker, Voices, clip};
 use crate::edge::store::{Places, load_book};
@@ -44,6 +45,58 @@ pub fn script(path: &Path, book: &Book) -> Result<Script, Failure> {
     let script = script::parse(&text).map_err(|p| Failure::new(p.iter().map(told).collect::<Vec<_>>().join("\n")))?;
     let wrong = script::check(&script, book, &|c| book.condition(c).map(drop));
     if wrong.is_empty() { Ok(script) } else { Err(Failure::new(wrong.iter().map(told).collect::<Vec<_>>().join("\n"))) }
+}
+
+/// The recognisers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Engine {
+    /// The neural model, held to the book's calls.
+    Neural,
+    /// Vosk, as a program of its own.
+    Vosk,
+}
+
+/// Vosk's library in the models folder; a system's own is found without us.
+pub const LIBVOSK: &str = "vosk/libvosk.so";
+
+/// The Vosk ear for a book, listening; the words of the book that the model lacks go to the terminal. `waits`: whether an
+/// utterance may wait for a worker that is being started again.
+pub fn vosk(
+    places: &Places,
+    book: &Book,
+    model: Option<&Path>,
+    settings: gate::Settings,
+    waits: bool,
+) -> Result<Listener<VoskEar>, Failure> {
+    let models = places.models().map_err(failure)?;
+    let model = model.map_or_else(|| models.join("vosk-model"), Path::to_path_buf);
+    let beside = places.program.iter().flat_map(|p| p.ancestors().take(2)).map(|p| p.join(PROGRAM));
+    let program = beside.clone().find(|p| p.is_file()).or_else(|| beside.into_iter().next());
+    let library = match models.join(LIBVOSK).exists() {
+        true => Some(manifest::verify(&models, LIBVOSK).map_err(failure)?),
+        false => None,
+    };
+    let launch = Launch {
+        program: program.unwrap_or_else(|| PROGRAM.into()),
+        library: library.and_then(|l| l.parent().map(Path::to_path_buf)),
+        model,
+    };
+    let (mut ear, unknown) = VoskEar::open(launch, &book.graph).map_err(failure)?;
+    for word in &unknown {
+        eprintln!("antiphon: {word}");
+    }
+    if !waits {
+        ear.set_patience(std::time::Duration::ZERO);
+    }
+    let runtime = Runtime::open(&models).map_err(failure)?;
+    let thresholds = ear.thresholds();
+    Ok(Listener::new(Vad::open(&runtime).map_err(failure)?, ear, settings, thresholds))
+}
+
+/// Calls that must be heard whatever happens and that this ear cannot hear, by name.
+pub fn deaf_to(book: &Book, ear: &VoskEar) -> Vec<String> {
+    let needed = book.calls.iter().enumerate().filter(|(_, c)| c.always || c.critical);
+    needed.filter(|(i, _)| ear.phrases(CallId(*i as u16)).is_empty()).map(|(_, c)| c.id.clone()).collect()
 }
 
 /// The neural ear for a book, listening.

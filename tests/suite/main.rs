@@ -7,7 +7,15 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod browser;
+mod debrief;
 mod departure;
+mod drill;
 mod flight;
 mod hear;
+mod link;
+mod oracle;
+mod schema;
 mod sessions;
+mod vosk;
+mod why;

@@ -76,9 +76,16 @@ pub struct Detector {
     /// Last value of the mark's signal since the mark was set.
     before: BTreeMap<String, f64>,
     histories: BTreeMap<String, History>,
+    /// The aircraft's seconds in one of those in which the leads are counted; 0 before it is told, which means 1.
+    rate: f64,
 }
 
 impl Detector {
+    /// Says how many times as fast as the leads' clock the aircraft's runs.
+    pub fn pace(&mut self, rate: f64) {
+        self.rate = rate;
+    }
+
     /// Replaces the marks; those that stay keep what they have seen.
     pub fn watch(&mut self, marks: Vec<Mark>) {
         let same = |name: &str, old: &[Mark]| {
@@ -130,11 +137,12 @@ impl Detector {
             }
             let Some((rate, accel)) = history.motion() else { continue };
             let Some(eta) = time_to(gap, rate * sign, accel * sign) else { continue };
-            let wait = eta - m.lead_s;
+            let lead_s = if self.rate > 0.0 { m.lead_s * self.rate } else { m.lead_s };
+            let wait = eta - lead_s;
             if wait <= next_s {
                 let wait = wait.max(0.0);
                 // What it will be when the lead is over: the mark itself, unless it came too suddenly.
-                let then = wait + m.lead_s;
+                let then = wait + lead_s;
                 let value = v + rate * then + 0.5 * accel * then * then;
                 out.push(Crossing { name: m.name.clone(), at: at.plus(wait), value });
             }

@@ -5,6 +5,7 @@ use std::fmt;
 
 /// Number, truth or one word of a closed set. Never NaN: the edge refuses it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(untagged)]
 pub enum Value {
     /// `true` / `false`.

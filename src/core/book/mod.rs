@@ -12,5 +12,5 @@ mod template;
 
 pub use counts::{Context, Counts};
 pub use load::{Folder, Loaded, SourceFile, contexts, load};
-pub use problem::{Place, Problem, Severity};
+pub use problem::{Place, Problem, Severity, nearest};
 pub use schema::Book;

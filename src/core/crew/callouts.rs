@@ -3,9 +3,13 @@
 use super::asks::Asker;
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots, Who};
-use crate::core::book::schema::{CalloutId, Edge, PhaseId, Station};
+use crate::core::book::schema::{Ask, CalloutId, Edge, PhaseId, Station};
 use crate::core::crew::io::{Crossing, Note};
+use crate::core::grammar::CallId;
 use crate::core::time::SimTime;
+
+/// A callout that the pilot made at most so long before its mark counts, s.
+const EARLY_S: f64 = 3.0;
 
 /// Whether a callout can still be made.
 #[derive(Debug, Clone, Copy, Default)]
@@ -32,8 +36,11 @@ impl Crew {
         }
     }
 
+    /// Whether a callout is watched for: the program's own, and those of the pilot that are made for him when they stay away.
     fn calls_out(&self, i: usize) -> bool {
-        self.callouts[i].armed && self.who(self.book.callouts[i].by) != Who::Pilot
+        let c = &self.book.callouts[i];
+        let ours = c.heard_as.is_some() || self.who(c.by) != Who::Pilot;
+        self.callouts[i].armed && ours && !self.theirs.contains(&c.id)
     }
 
     pub(super) fn move_callouts(&mut self) -> bool {
@@ -41,15 +48,20 @@ impl Crew {
         let mut moved = false;
         for (i, c) in book.callouts.iter().enumerate() {
             let Edge::When { expr, for_s } = &c.edge else { continue };
+            let none = Slots::new();
+            // What can be made again waits until it is no longer true.
+            if c.repeatable && !self.callouts[i].armed && c.phases.contains(&self.phase) {
+                self.callouts[i] = Arming { armed: self.truth(expr, &none) == Some(false), since: None };
+            }
             if !self.calls_out(i) {
                 continue;
             }
-            let none = Slots::new();
             let fires = self.truth(expr, &none) == Some(true) && self.holds(c.only_if.as_ref(), &none);
             match (fires, self.callouts[i].since) {
                 (false, _) => self.callouts[i].since = None,
                 (true, None) if *for_s > 0.0 => self.callouts[i].since = Some(self.sim),
                 (true, Some(t)) if self.sim < t.plus(*for_s) => {}
+                (true, _) if self.silenced(c.priority) => {}
                 (true, _) => {
                     self.call_out(i, None, None);
                     moved = true;
@@ -67,10 +79,15 @@ impl Crew {
         if !self.calls_out(i) {
             return;
         }
+        if self.silenced(c.priority) {
+            self.callouts[i].armed = false;
+            return self.not_done(format!("callout {}", c.id), "something more urgent speaks".into());
+        }
         if let Some(guard) = &c.only_if {
             let holds = self.truth(guard, &Slots::new());
             if holds != Some(true) {
-                self.callouts[i].armed = false;
+                // A repeatable one stays armed: its detector tells of each value once.
+                self.callouts[i].armed = c.repeatable;
                 match holds {
                     Some(_) => self.note(Note::Passed { callout: c.id.clone(), why: guard.text.clone() }),
                     None => self.not_done(format!("callout {}", c.id), format!("{} is unknown", guard.text)),
@@ -86,15 +103,43 @@ impl Crew {
     fn call_out(&mut self, i: usize, value: Option<f64>, wanted: Option<f64>) {
         let book = self.book.clone();
         let c = &book.callouts[i];
-        self.callouts[i].armed = false;
+        self.callouts[i].armed = c.repeatable && matches!(c.edge, Edge::Through { .. });
         self.done.insert(c.id.clone());
         let text = self.text(&c.say, &Slots::new(), None);
         let id = CalloutId(i as u16);
+        if let Some(call) = c.heard_as
+            && self.who(c.by) == Who::Pilot
+        {
+            self.await_callout(id, call, text);
+            if let Some(p) = c.then_phase {
+                self.go_to(p);
+            }
+            return;
+        }
         let speech = self.speak(text, c.priority, Owner::Callout(id));
         self.note(Note::Callout { callout: c.id.clone(), value, wanted, speech });
         if let Some(p) = c.then_phase {
             self.go_to(p);
         }
+    }
+
+    /// The pilot's own callout: made for him when it stays away. Made shortly before its mark, it counts.
+    fn await_callout(&mut self, id: CalloutId, call: CallId, text: String) {
+        let c = &self.book.callouts[id.0 as usize];
+        let early = self.heard_at.get(&call.0).is_some_and(|t| self.at.since(*t) <= EARLY_S);
+        if early {
+            return;
+        }
+        let ask = Ask {
+            say: None,
+            replies: vec![call],
+            within_s: Some(c.missing_s),
+            repeats: 1,
+            verify: None,
+            contradicted: None,
+            needed: false,
+        };
+        self.ask(Asker::Callout(id), &ask, Station::FlightDeck, &Slots::new(), Some(text));
     }
 
     /// After the words: the reply is due from here.
@@ -125,6 +170,16 @@ impl Crew {
         }
     }
 
+    /// The first state after a jump or a lost link: the phase it shows is entered, and what is already true is not called.
+    pub(super) fn arrive(&mut self) {
+        for _ in 0..self.book.phases.len() {
+            if !self.move_phases() {
+                break;
+            }
+        }
+        self.jumped();
+    }
+
     /// The crossings to look out for now.
     pub(super) fn armed_crossings(&self) -> Vec<Crossing> {
         let none = Slots::new();
@@ -142,6 +197,36 @@ impl Crew {
                 })
             })
             .collect()
+    }
+
+    /// Every callout of this phase: armed or not, and what it waits for, in words.
+    pub(super) fn callouts_stand(&self) -> Vec<String> {
+        let none = Slots::new();
+        let here = self.book.callouts.iter().enumerate().filter(|(_, c)| c.phases.contains(&self.phase));
+        here.map(|(i, c)| {
+            if self.done.contains(&c.id) {
+                return format!("callout {}: made, and not armed again", c.id);
+            }
+            if self.who(c.by) == Who::Pilot {
+                return format!("callout {}: the pilot's own", c.id);
+            }
+            if !self.callouts[i].armed {
+                return format!("callout {}: not armed, for its mark was passed or jumped over", c.id);
+            }
+            let mark = match &c.edge {
+                Edge::When { expr, .. } => self.judged(expr, &none),
+                Edge::Through { signal, value, rising } => {
+                    let mark = value.eval(&self.scope(&none, None)).and_then(|v| v.number());
+                    let mark = mark.map_or_else(|| format!("{}, which is unknown", value.text), |n| n.to_string());
+                    let signal = &self.book.signals[signal.0 as usize].id;
+                    format!("{signal} {} through {mark}", if *rising { "rising" } else { "falling" })
+                }
+            };
+            let guard =
+                c.only_if.as_ref().map_or_else(String::new, |e| format!(", and then {}", self.judged(e, &none)));
+            format!("callout {}: armed for {mark}{guard}", c.id)
+        })
+        .collect()
     }
 
     pub(super) fn callout_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {

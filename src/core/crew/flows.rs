@@ -251,6 +251,7 @@ impl Crew {
                     self.skip_step(id);
                 }
             }
+            StepKind::Say(_) if !self.speaks_at(f.steps[r.step].level, f.station) => self.skip_step(id),
             StepKind::Say(t) => self.say_step(id, r, f.station, t),
             StepKind::Wait { within_s, clock, .. } => {
                 let late = within_s.map(|s| self.after(*clock, s));
@@ -279,6 +280,14 @@ impl Crew {
                 self.go_to(*phase);
                 self.skip_step(id);
             }
+            StepKind::Checked(entries) => {
+                self.checked(entries);
+                self.skip_step(id);
+            }
+            StepKind::Compute(entries) => {
+                self.compute(entries);
+                self.skip_step(id);
+            }
             StepKind::Sheet(entry, value) => {
                 let value = value.eval(&self.scope(&r.slots, None));
                 self.write_sheet(*entry, value);
@@ -296,7 +305,7 @@ impl Crew {
     /// Goes on after the flow's pace.
     fn next_step(&mut self, id: u32) {
         let Some(r) = self.runs.iter().find(|r| r.id == id) else { return };
-        let pace = self.book.flows[r.flow.0 as usize].pace_s;
+        let pace = self.book.flows[r.flow.0 as usize].pace_s * self.style.pace;
         let ready = self.after(Clock::Session, pace);
         if let Some(r) = self.run(id) {
             r.step += 1;
@@ -376,6 +385,71 @@ impl Crew {
             f.station == Station::FlightDeck && !r.held && !waits
         };
         self.runs.iter().find(busy).map(|r| r.flow)
+    }
+
+    /// Where every flow under way stands, in words.
+    pub(super) fn runs_stand(&self) -> Vec<String> {
+        let told = |r: &Run| {
+            let f = &self.book.flows[r.flow.0 as usize];
+            let step = f.steps.get(r.step).map(|s| &s.what);
+            let title = |flow: FlowId| self.book.flows[flow.0 as usize].title.clone();
+            let waits = match (&r.stage, step) {
+                _ if r.held => "held by the pilot".to_string(),
+                (Stage::Waiting { .. }, Some(StepKind::Wait { until, .. })) => {
+                    format!("waits until {}", self.judged(until, &r.slots))
+                }
+                (Stage::Owned, Some(StepKind::Set { control, .. })) => {
+                    let title = &self.book.controls[control.0 as usize].title;
+                    format!("waits for the pilot's own hand on the {title}")
+                }
+                (Stage::Moving { .. }, Some(StepKind::Set { control, .. } | StepKind::Make { control, .. })) => {
+                    format!("waits for the {}", self.book.controls[control.0 as usize].title)
+                }
+                (Stage::Child(child), _) => {
+                    let child = self.runs.iter().find(|x| x.id == *child).map(|x| title(x.flow));
+                    format!("waits for the end of the {}", child.unwrap_or_default())
+                }
+                (Stage::Reading(list), _) => {
+                    format!("waits for the end of {}", self.book.checklists[list.0 as usize].id)
+                }
+                (Stage::Asking, _) => "waits for an answer".into(),
+                (Stage::Speaking(_), _) => "is speaking".into(),
+                (Stage::Pausing(_), _) => "lets time pass".into(),
+                _ => "is about to take its next step".into(),
+            };
+            format!("flow {}, step {} of {}: {waits}", f.id, (r.step + 1).min(f.steps.len()), f.steps.len())
+        };
+        self.runs.iter().map(told).collect()
+    }
+
+    /// Flows that something starts, that could start now and have not, with what they wait for, in words.
+    pub(super) fn triggers_stand(&self) -> Vec<String> {
+        let none = Slots::new();
+        let mut out = Vec::new();
+        for (i, f) in self.book.flows.iter().enumerate() {
+            let here = f.phases.is_empty() || f.phases.contains(&self.phase);
+            if !here || f.start.is_empty() || self.flow_runs(FlowId(i as u16)).is_some() {
+                continue;
+            }
+            if self.spent.contains(&f.id) && !f.repeatable {
+                out.push(format!("flow {}: has run, and is not armed again", f.id));
+                continue;
+            }
+            if !self.does_flow(FlowId(i as u16)) {
+                out.push(format!("flow {}: the pilot's own", f.id));
+                continue;
+            }
+            for trigger in &f.start {
+                let on = match trigger {
+                    Trigger::When(e) => self.judged(e, &none),
+                    Trigger::AfterFlow(x) => format!("after the flow {}", self.book.flows[x.0 as usize].id),
+                    Trigger::AfterChecklist(x) => format!("after {}", self.book.checklists[x.0 as usize].id),
+                    Trigger::OnPhase(p) => format!("when the phase {} begins", self.book.phases[p.0 as usize].id),
+                };
+                out.push(format!("flow {} would start: {on}", f.id));
+            }
+        }
+        out
     }
 
     pub(super) fn run_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {

@@ -40,6 +40,11 @@ pub enum Input {
     },
     /// A wake-up that was asked for has come.
     Tick,
+    /// Human distractions are wanted in this session.
+    Surprises {
+        /// The same seed draws the same.
+        seed: u64,
+    },
     /// The ear has a result.
     Heard {
         /// The result.
@@ -80,6 +85,11 @@ pub enum Input {
     Link {
         /// Whether it is up.
         up: bool,
+    },
+    /// The aircraft says which callouts it makes itself: they are left to it.
+    AircraftCalls {
+        /// By id; replaces what was said before.
+        callouts: Vec<String>,
     },
     /// Time or place jumped: nothing in between was lived through.
     Jumped,
@@ -268,6 +278,27 @@ pub enum Note {
         entry: String,
         /// The value.
         value: Value,
+    },
+    /// A call or an effect was put off.
+    PutOff {
+        /// What, in words.
+        what: String,
+        /// `waits`, `due`, `dropped`.
+        state: String,
+    },
+    /// A briefing began or ended, or a topic came up.
+    Briefing {
+        /// Its name.
+        briefing: String,
+        /// The topic; empty for the briefing itself.
+        topic: String,
+        /// `begun`, `complete`, `cancelled`; of a topic `agreed`, `contradicted`, `cannot_see`, `briefed`.
+        state: String,
+    },
+    /// A human distraction begins.
+    Surprise {
+        /// Its name.
+        surprise: String,
     },
     /// Something was *not* done, and why.
     NotDone {

@@ -21,19 +21,24 @@ impl Crew {
     }
 
     fn masks(&self) -> (CallSet, CallSet) {
+        if let Some(live) = self.asleep() {
+            return (live, CallSet::none());
+        }
         let mut due: CallSet = self.asks.iter().flat_map(|a| a.ask.replies.iter().copied()).collect();
         if let Some(call) = self.due_response() {
             due.insert(call);
         }
+        let sterile = self.book.phases.get(self.phase.0 as usize).is_some_and(|p| p.sterile);
         let mut live = due.clone();
         for (i, c) in self.book.calls.iter().enumerate() {
             let id = CallId(i as u16);
-            let here = c.phases.is_empty() || c.phases.contains(&self.phase);
+            let here = !(c.chat && sterile);
+            let here = here && (c.phases.is_empty() || c.phases.contains(&self.phase));
             if (c.always || (!c.answer_only && here)) && self.may_say(id) {
                 live.insert(id);
             }
         }
-        (live, due)
+        (self.only_to_addressee(live), due)
     }
 
     /// False only when the call's own condition is known to be false.

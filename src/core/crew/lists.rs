@@ -89,6 +89,13 @@ impl Crew {
         self.book.checklists[l.list.0 as usize].items.get(l.item)
     }
 
+    /// The challenges from the present item on.
+    pub(super) fn items_left(&self) -> Vec<String> {
+        let Some(l) = self.lists.last() else { return Vec::new() };
+        let items = &self.book.checklists[l.list.0 as usize].items;
+        items.iter().skip(l.item).map(|i| self.text(&i.challenge, &Slots::new(), None)).collect()
+    }
+
     fn say_in_list(&mut self, i: usize, text: String, stage: fn(u64) -> Stage) {
         let owner = Owner::List(self.lists[i].list);
         let id = self.speak(text, Priority::Routine, owner);
@@ -416,6 +423,33 @@ impl Crew {
         if let (Stage::Due(d), Some(s)) = (&mut self.lists[i].stage, within) {
             *d = now.plus(s);
         }
+    }
+
+    /// Where every checklist under way stands, in words.
+    pub(super) fn lists_stand(&self) -> Vec<String> {
+        let told = |(i, l): (usize, &Reading)| {
+            let item = self.item(i);
+            let waits = match (&l.stage, item) {
+                _ if l.held => "held by the pilot".to_string(),
+                _ if i + 1 < self.lists.len() => "waits for another list".into(),
+                (Stage::Queued { .. }, _) => match self.busy_flow() {
+                    Some(f) => format!("waits for the flow {}", self.book.flows[f.0 as usize].id),
+                    None => "is about to begin".into(),
+                },
+                (Stage::Open { .. }, Some(Item { waits_for: Some(e), .. })) => {
+                    format!("waits until {}", self.judged(e, &Slots::new()))
+                }
+                (Stage::Due(_) | Stage::Challenge(_), _) => "waits for the pilot's answer".into(),
+                (Stage::Objecting(_), _) => "the aircraft contradicts the answer".into(),
+                (Stage::Own { .. }, Some(Item { verify: Some(e), .. })) => {
+                    format!("its own answer needs {}", self.judged(e, &l.slots))
+                }
+                _ => "is speaking".into(),
+            };
+            let at = item.map_or(String::new(), |it| format!(" at {}", it.id));
+            format!("checklist {}{at}: {waits}", self.book.checklists[l.list.0 as usize].id)
+        };
+        self.lists.iter().enumerate().map(told).collect()
     }
 
     pub(super) fn list_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {

@@ -5,17 +5,23 @@
 //! triggers, flows, lists, callouts and limits move on until nothing changes any more.
 
 mod asks;
+mod briefing;
 mod callouts;
 mod calls;
 mod controls;
 mod flows;
 mod intrinsics;
 pub mod io;
+mod later;
 mod limits;
 mod listen;
 mod lists;
+mod manners;
 mod phases;
+mod repair;
 mod scope;
+mod sheet;
+mod standing;
 mod talk;
 
 #[cfg(test)]
@@ -25,7 +31,7 @@ use crate::core::aircraft::{State, Value};
 use crate::core::book::Book;
 use crate::core::book::expr::Expr;
 use crate::core::book::schema::{By, PhaseId};
-use crate::core::grammar::CallSet;
+use crate::core::grammar::{CallSet, Meaning};
 use crate::core::time::{Clock, SessionTime, SimTime, Wake};
 use io::{Action, Arrangement, Crossing, Engine, Input, Note, Step};
 use std::collections::{BTreeMap, BTreeSet};
@@ -81,7 +87,25 @@ pub struct Crew {
     next_request: u64,
     callouts: Vec<callouts::Arming>,
     limits: Vec<limits::Watching>,
+    /// Callouts that the aircraft makes itself.
+    theirs: BTreeSet<String>,
+    /// What the next state shows was not lived through.
+    unlived: bool,
     last_call: Option<calls::LastCall>,
+    /// What was taken back last, and when: not heard again in the same way.
+    rejected: Option<(Vec<Meaning>, SessionTime)>,
+    undo: Option<repair::Undo>,
+    commanded_last: Option<repair::Commanded>,
+    refused: Option<later::Refused>,
+    later: Vec<later::PutOff>,
+    briefing: Option<briefing::Briefed>,
+    /// The pilot speaks to somebody else.
+    suspended: bool,
+    style: manners::Style,
+    lurking: Vec<manners::Lurking>,
+    /// When each call was last accepted.
+    heard_at: BTreeMap<u16, SessionTime>,
+    last_not_done: Option<(String, String)>,
     revision: u32,
     live: CallSet,
     due: CallSet,
@@ -116,7 +140,20 @@ impl Crew {
             next_request: 0,
             callouts: vec![callouts::Arming::default(); book.callouts.len()],
             limits: vec![limits::Watching::default(); book.limits.len()],
+            theirs: BTreeSet::new(),
+            unlived: false,
             last_call: None,
+            rejected: None,
+            undo: None,
+            commanded_last: None,
+            refused: None,
+            later: Vec::new(),
+            briefing: None,
+            suspended: false,
+            style: manners::Style::default(),
+            lurking: Vec::new(),
+            heard_at: BTreeMap::new(),
+            last_not_done: None,
             revision: 0,
             live: CallSet::none(),
             due: CallSet::none(),
@@ -159,6 +196,7 @@ impl Crew {
         match input {
             Input::Begin { arrangement, phase, sheet } => self.begin(*arrangement, phase.as_deref(), sheet),
             Input::Tick => {}
+            Input::Surprises { seed } => self.draw_surprises(*seed),
             Input::Heard { heard } => self.hear(heard),
             Input::State { delta } => {
                 for (name, value) in delta {
@@ -167,18 +205,25 @@ impl Crew {
                     self.state.put(id, if fits { value.clone() } else { None }, self.at);
                 }
                 self.state.touch(self.at);
+                if std::mem::take(&mut self.unlived) {
+                    self.arrive();
+                }
             }
             Input::Crossed { callout, value } => self.crossed(callout, *value),
             Input::SpeechStarted { id } => self.speech_started(*id),
             Input::SpeechEnded { id, cut } => self.speech_ended(*id, *cut),
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
-            Input::Jumped => self.jumped(),
             Input::Device { device, state } => {
                 let text = self.wording(&format!("{device}_{state}"), &[]);
                 if !text.is_empty() {
                     self.speak(text, crate::core::book::schema::Priority::Caution, talk::Owner::Nobody);
                 }
+            }
+            Input::AircraftCalls { callouts } => self.theirs = callouts.iter().cloned().collect(),
+            Input::Jumped => {
+                self.unlived = true;
+                self.jumped();
             }
             Input::Fault { room, message } => {
                 self.not_done(format!("work of {room}"), message.clone());
@@ -195,6 +240,8 @@ impl Crew {
             let mut moved = self.watch_speech();
             moved |= self.move_phases();
             moved |= self.move_commands();
+            moved |= self.move_later();
+            moved |= self.move_surprises();
             moved |= self.start_flows();
             moved |= self.move_flows();
             moved |= self.move_lists();
@@ -216,7 +263,8 @@ impl Crew {
             .chain(self.ask_deadlines())
             .chain(self.motion_deadlines())
             .chain(self.callout_deadlines())
-            .chain(self.limit_deadlines());
+            .chain(self.limit_deadlines())
+            .chain(self.surprise_deadlines());
         for d in deadlines {
             match d {
                 Deadline::Session(t) => wake.session = Some(wake.session.map_or(t, |w| w.min(t))),
@@ -233,6 +281,7 @@ impl Crew {
     }
 
     fn not_done(&mut self, what: String, why: String) {
+        self.last_not_done = Some((what.clone(), why.clone()));
         self.note(Note::NotDone { what, why });
     }
 

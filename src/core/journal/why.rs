@@ -173,6 +173,7 @@ impl Scene {
         Some(match input {
             Input::Begin { .. } => "the session began".into(),
             Input::Tick => return None,
+            Input::Surprises { .. } => "distractions were asked for".into(),
             Input::Heard { heard } => tell_heard(heard),
             Input::State { delta } => {
                 self.changed.extend(delta.keys().cloned());
@@ -192,6 +193,9 @@ impl Scene {
             }
             Input::Link { up: true } => "the aircraft link came up".into(),
             Input::Link { up: false } => "the aircraft link went down".into(),
+            Input::AircraftCalls { callouts } => {
+                format!("the aircraft makes these callouts itself: {}", callouts.join(", "))
+            }
             Input::Jumped => "time or place jumped".into(),
             Input::Device { device, state } => format!("{device}: {state}"),
             Input::Fault { room, message } => format!("fault in {room}: {message}"),
@@ -243,6 +247,10 @@ fn tell_note(note: &Note) -> String {
         Note::Limit { limit, over: true } => format!("limit {limit}: exceeded"),
         Note::Limit { limit, over: false } => format!("limit {limit}: back within"),
         Note::Sheet { entry, value } => format!("flight sheet: {entry} = {value}"),
+        Note::PutOff { what, state } => format!("put off: {what}: {state}"),
+        Note::Briefing { briefing, topic, state } if topic.is_empty() => format!("briefing {briefing}: {state}"),
+        Note::Briefing { briefing, topic, state } => format!("topic {briefing}/{topic}: {state}"),
+        Note::Surprise { surprise } => format!("surprise: {surprise}"),
         Note::NotDone { what, why } => format!("NOT DONE: {what}: {why}"),
     }
 }

@@ -33,8 +33,9 @@ impl App {
             Action::Say(speech) => self.say(speech),
             Action::Hush { id } => self.queue.hush(self.now, id),
             Action::Set { request, control, to } => {
-                let failed = self.parts.link.set(&control, &to).err();
-                self.put(self.now, Event::Input(Input::SetResult { request, failed }));
+                if let Some(done) = self.parts.link.ask(request, &control, &to) {
+                    self.put(self.now, Event::Input(Input::SetResult { request, failed: done.err() }));
+                }
             }
             Action::Listen { revision, calls, due } => {
                 if let super::Ears::Sound(ear) = &mut self.parts.ears {
@@ -134,6 +135,14 @@ impl App {
                     s.mark = Some((c.clone(), wanted));
                 }
             }
+            Note::PutOff { what, state } => {
+                self.tell(Side::Flight, self.now, &format!("put off: {what} ({state})"));
+            }
+            Note::Briefing { briefing, topic, state } => {
+                let what = if topic.is_empty() { briefing } else { format!("{briefing}/{topic}") };
+                self.tell(Side::Flight, self.now, &format!("{what}: {state}"));
+            }
+            Note::Surprise { surprise } => self.tell(Side::Flight, self.now, &format!("surprise: {surprise}")),
             Note::NotDone { what, why } => {
                 self.tell(Side::Flight, self.now, &format!("not done: {what} ({why})"));
                 self.report.not_done.push((what, why));
@@ -220,7 +229,7 @@ impl App {
         // Between frames the signal goes on as it went from the last frame to this one.
         let before = self.before.get(&c.signal).copied().unwrap_or(now);
         let since = at.since(self.parts.link.session_at(self.parts.link.sim()));
-        let actual = now + (now - before) * (since * 60.0).clamp(0.0, 1.0);
+        let actual = now + (now - before) * (since / self.frame_s).clamp(0.0, 1.0);
         self.report.marks.push(Mark { callout: c.callout.clone(), signal: c.signal, wanted, actual, due: end });
         self.measure(&[("callout_error", actual - wanted)])
     }

@@ -7,12 +7,14 @@
 mod carry;
 mod ears;
 mod hands;
+mod linked;
 mod report;
 mod sources;
 pub mod stage;
 
 pub use ears::{EarNews, Ears, SoundEar};
 pub use report::{Line, Mark, Report, Side, Utterance};
+use sources::Waited;
 pub use sources::{News, Outside, Pace};
 
 use crate::core::aircraft::crossing::{Crossing, Detector};
@@ -93,6 +95,12 @@ pub struct App {
     sent: BTreeMap<String, Value>,
     rests: BTreeMap<String, f64>,
     before: BTreeMap<String, f64>,
+    /// Simulator's time of the last frame, and from the one before to it.
+    frame_at: SimTime,
+    frame_s: f64,
+    linked: linked::Linked,
+    /// News of the link since something was last due.
+    flood: u32,
     spoken: BTreeMap<u64, carry::Sounding>,
     blocks: u64,
     hands: hands::Hands,
@@ -143,6 +151,10 @@ impl App {
             sent: BTreeMap::new(),
             rests: BTreeMap::new(),
             before: BTreeMap::new(),
+            frame_at: SimTime::ZERO,
+            frame_s: 1.0 / 60.0,
+            linked: linked::Linked::default(),
+            flood: 0,
             spoken: BTreeMap::new(),
             blocks: 0,
             hands: hands::Hands::default(),
@@ -196,8 +208,8 @@ impl App {
         for input in owed {
             self.feed(input)?;
         }
-        self.send_state()?;
         self.feed(Input::Jumped)?;
+        self.send_state()?;
         self.go()
     }
 
@@ -206,9 +218,12 @@ impl App {
             if self.parts.until.is_some_and(|u| at > u) || self.leave_at.is_some_and(|u| at > u) {
                 break;
             }
-            if !self.wait_until(at)? {
-                break;
+            match self.wait_until(at)? {
+                Waited::Due => {}
+                Waited::Changed => continue,
+                Waited::Stop => break,
             }
+            self.flood = 0;
             self.now = self.now.max(at);
             self.step(next)?;
             self.parts.journal.tick(self.now).map_err(AppError::Journal)?;
@@ -224,7 +239,7 @@ impl App {
         let block = self.parts.ears.hears_sound() || self.parts.recorder.is_some();
         let pilot = self.hands.wake;
         [
-            Some((self.parts.link.next_frame(), Next::Frame)),
+            Some((self.look_at(), Next::Frame)),
             self.queue.next_change().map(|t| (t, Next::Voice)),
             block.then(|| (self.block_end(self.blocks + 1), Next::Block)),
             self.agenda.first_key_value().map(|((t, _), _)| (*t, Next::Agenda)),
@@ -311,6 +326,9 @@ impl App {
     }
 
     fn frame(&mut self) -> Result<(), AppError> {
+        if self.parts.link.live().is_some() {
+            return self.look();
+        }
         self.before = self.numbers();
         self.parts.link.frame();
         self.frames += 1;
@@ -334,9 +352,18 @@ impl App {
         watched.filter_map(|s| Some((s.to_string(), self.parts.link.values().get(s)?.number()?))).collect()
     }
 
-    /// Sends what has changed: numbers rounded, and while they move only in steps, so that a journal stays small; where
-    /// they come to rest is always sent.
     fn send_state(&mut self) -> Result<(), AppError> {
+        let delta = self.changes();
+        // An empty delta still says that the link is alive; once a second is enough for that.
+        if delta.is_empty() && !self.frames.is_multiple_of(60) {
+            return Ok(());
+        }
+        self.feed(Input::State { delta })
+    }
+
+    /// What has changed since it was last sent: numbers rounded, and while they move only in steps, so that a journal
+    /// stays small; where they come to rest is always sent.
+    fn changes(&mut self) -> Delta {
         let mut delta = Delta::new();
         for (name, value) in self.parts.link.values() {
             let value = match value {
@@ -357,11 +384,11 @@ impl App {
                 delta.insert(name.clone(), Some(value));
             }
         }
-        // An empty delta still says that the link is alive; once a second is enough for that.
-        if delta.is_empty() && !self.frames.is_multiple_of(60) {
-            return Ok(());
+        for name in self.sent.keys().filter(|n| !self.parts.link.values().contains_key(*n)) {
+            delta.insert(name.clone(), None);
         }
-        self.feed(Input::State { delta })
+        self.sent.retain(|name, _| delta.get(name) != Some(&None));
+        delta
     }
 
     fn block_end(&self, blocks: u64) -> SessionTime {

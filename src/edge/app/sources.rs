@@ -1,13 +1,14 @@
 //! What arrives from outside the agenda, and how fast time goes.
 
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use super::{App, AppError, EarNews, Event};
 use crate::core::aircraft::Value;
 use crate::core::crew::io::Input;
 use crate::core::time::SessionTime;
 use crate::edge::ear::live::Anchor;
+use crate::edge::link::LinkNews;
 
 /// How time goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,40 +40,56 @@ pub enum News {
         /// For the terminal.
         text: String,
     },
+    /// Of a live link.
+    Link(LinkNews),
     /// The pilot wants to stop: the journal and the recording are completed.
     Stop,
 }
+
+/// How waiting ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Waited {
+    /// The moment has come.
+    Due,
+    /// Something else may now come first.
+    Changed,
+    /// The session is to stop.
+    Stop,
+}
+
+/// So much news of a link in a row lets what is due come first.
+const FLOOD: u32 = 64;
 
 /// Where it comes from; threads only send.
 pub struct Outside(pub Option<Receiver<News>>);
 
 impl App {
-    /// Waits until `at` comes, taking news in; false when the session is to stop.
-    pub(super) fn wait_until(&mut self, at: SessionTime) -> Result<bool, AppError> {
+    /// Waits until `at` comes, taking news in.
+    pub(super) fn wait_until(&mut self, at: SessionTime) -> Result<Waited, AppError> {
         loop {
             let wait = match self.parts.pace {
                 Pace::Fast => Duration::ZERO,
                 Pace::Live => {
-                    let due = self.begun + Duration::from_micros((at.0 - self.origin.0).max(0) as u64);
-                    due.saturating_duration_since(Instant::now())
+                    let due = Duration::from_micros((at.0 - self.origin.0).max(0) as u64);
+                    due.saturating_sub(self.begun.elapsed())
                 }
             };
             let news = match &self.parts.outside.0 {
                 None => {
                     std::thread::sleep(wait);
-                    return Ok(true);
+                    return Ok(Waited::Due);
                 }
                 Some(r) if wait.is_zero() => match r.try_recv() {
                     Ok(news) => news,
-                    Err(TryRecvError::Empty) => return Ok(true),
+                    Err(TryRecvError::Empty) => return Ok(Waited::Due),
                     Err(TryRecvError::Disconnected) => {
                         self.parts.outside.0 = None;
-                        return Ok(true);
+                        return Ok(Waited::Due);
                     }
                 },
                 Some(r) => match r.recv_timeout(wait) {
                     Ok(news) => news,
-                    Err(RecvTimeoutError::Timeout) => return Ok(true),
+                    Err(RecvTimeoutError::Timeout) => return Ok(Waited::Due),
                     Err(RecvTimeoutError::Disconnected) => {
                         self.parts.outside.0 = None;
                         continue;
@@ -80,12 +97,20 @@ impl App {
                 },
             };
             match news {
-                News::Stop => return Ok(false),
+                News::Stop => return Ok(Waited::Stop),
+                News::Link(news) => {
+                    self.linked(news)?;
+                    self.flood += 1;
+                    // What is due is not put off for ever by what arrives.
+                    if self.flood < FLOOD {
+                        return Ok(Waited::Changed);
+                    }
+                }
                 News::Typed(text) if text.contains('=') => self.hand(&text),
                 News::Typed(text) => {
                     let now = self.arrival();
                     self.put(now, Event::Words { text, began: now });
-                    self.settle(at)?;
+                    return Ok(Waited::Changed);
                 }
                 News::Ear { news, anchor } => {
                     let now = self.arrival();
@@ -98,13 +123,13 @@ impl App {
                     };
                     let wall = anchor.wall.saturating_duration_since(self.begun).as_micros() as i64;
                     self.put(now, Event::Ear(news.later(self.origin.0 + wall - anchor.ear.0)));
-                    self.settle(at)?;
+                    return Ok(Waited::Changed);
                 }
                 News::Device { device, state, text } => {
                     let now = self.arrival();
                     self.tell(super::Side::Flight, now, &text);
                     self.put(now, Event::Input(Input::Device { device, state }));
-                    self.settle(at)?;
+                    return Ok(Waited::Changed);
                 }
             }
         }
@@ -116,18 +141,6 @@ impl App {
             Pace::Fast => self.now,
             Pace::Live => self.wall(),
         }
-    }
-
-    /// What has arrived may come before `at`, which was waited for.
-    fn settle(&mut self, at: SessionTime) -> Result<(), AppError> {
-        self.now = self.now.max(self.arrival().min(at));
-        while let Some(((t, _), _)) = self.agenda.first_key_value()
-            && *t <= self.now
-            && *t < at
-        {
-            self.step(super::Next::Agenda)?;
-        }
-        Ok(())
     }
 
     /// `NAME = VALUE`: the pilot's own hand on a control.
@@ -147,7 +160,7 @@ impl App {
     }
 
     /// The session clock as the wall shows it.
-    fn wall(&self) -> SessionTime {
+    pub(super) fn wall(&self) -> SessionTime {
         SessionTime(self.origin.0 + self.begun.elapsed().as_micros() as i64).max(self.now)
     }
 }

@@ -1,6 +1,7 @@
-//! Sound in, utterances out: the gate, voice activity and the neural ear joined, on a clock of counted samples.
+//! Sound in, utterances out: the gate, voice activity and an ear joined, on a clock of counted samples.
 
 use super::neural::{EarError, NeuralEar, Reading};
+use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
 use crate::core::grammar::{CallSet, WordGraph};
 use crate::core::matcher::{Candidate, Heard, Thresholds, Unheard};
@@ -38,10 +39,10 @@ pub enum News {
 /// A listening microphone. The same samples and the same calls at the same time give the same news, whatever the sizes of
 /// the chunks.
 #[derive(Debug)]
-pub struct Listener {
+pub struct Listener<E = NeuralEar> {
     vad: Vad,
     gate: Gate,
-    ear: NeuralEar,
+    ear: E,
     thresholds: Thresholds,
     /// Sound not yet forgotten, and the number of its first sample.
     sound: Vec<f32>,
@@ -78,9 +79,11 @@ impl Listener {
         let ear = NeuralEar::open(&runtime, graph)?;
         Ok(Listener::new(Vad::open(&runtime)?, ear, settings, Thresholds::default()))
     }
+}
 
+impl<E: Reader> Listener<E> {
     /// Joins the parts; nothing is live yet.
-    pub fn new(vad: Vad, ear: NeuralEar, settings: Settings, thresholds: Thresholds) -> Listener {
+    pub fn new(vad: Vad, ear: E, settings: Settings, thresholds: Thresholds) -> Listener<E> {
         Listener {
             vad,
             gate: Gate::new(settings),
@@ -123,7 +126,7 @@ impl Listener {
     }
 
     /// The ear, to change how it searches or which book it knows.
-    pub fn ear_mut(&mut self) -> &mut NeuralEar {
+    pub fn ear_mut(&mut self) -> &mut E {
         &mut self.ear
     }
 
@@ -236,7 +239,14 @@ impl Listener {
         };
         let (first, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
         let speech = (moment(first), moment(last));
-        let heard = Heard { revision: self.revision, ranked, unheard, typed: false, pushed: utterance.pushed, speech };
+        let heard = Heard {
+            revision: self.revision,
+            ranked,
+            unheard,
+            typed: self.ear.typed(),
+            pushed: utterance.pushed,
+            speech,
+        };
         let decision = began.elapsed() + ahead;
         Ok(News::Heard { at: moment(utterance.at), heard, decision, why: utterance.why })
     }

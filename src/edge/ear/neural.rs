@@ -1,6 +1,8 @@
 //! The neural ear: encoder, decoder and beam search, held to a book's word graph.
 
 use super::noise;
+use super::reader::Reader;
+use super::vosk_worker::WorkerError;
 use crate::core::grammar::{CallId, CallSet, WordGraph};
 use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
 use crate::edge::native::manifest::verify;
@@ -23,6 +25,9 @@ pub enum EarError {
     /// The token file belongs to another model.
     #[error("the token file has {0} tokens where the model has {TOKENS}: run `make setup`")]
     OtherTokens(usize),
+    /// The Vosk worker.
+    #[error(transparent)]
+    Worker(#[from] WorkerError),
 }
 
 /// What the ear made of a piece of sound, and how long it took on this machine.
@@ -76,22 +81,11 @@ impl NeuralEar {
     pub fn listen_to(&mut self, graph: &WordGraph) {
         self.lattice = Lattice::new(graph, self.lattice.tokens().clone());
     }
+}
 
-    /// How many calls the graph has.
-    pub fn calls(&self) -> usize {
-        self.lattice.calls()
-    }
-
-    /// The name of a call.
-    pub fn name(&self, call: CallId) -> Option<&str> {
-        self.lattice.name(call)
-    }
-
-    /// Decodes mono samples at 16 kHz under the `live` calls. The same samples and calls give the same result.
-    ///
-    /// # Errors
-    /// A model failed while running.
-    pub fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
+impl Reader for NeuralEar {
+    /// The same samples and calls give the same result.
+    fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
         let began = Instant::now();
         let encoded = self.encoder.encode(samples)?;
         let mut first = Vec::new();
@@ -108,6 +102,14 @@ impl NeuralEar {
         };
         let found = search(&self.lattice, live, &self.settings, &mut model)?;
         Ok(Reading { found, took: began.elapsed() })
+    }
+
+    fn calls(&self) -> usize {
+        self.lattice.calls()
+    }
+
+    fn name(&self, call: CallId) -> Option<&str> {
+        self.lattice.name(call)
     }
 }
 

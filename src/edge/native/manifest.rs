@@ -27,7 +27,7 @@ pub struct Manifest {
     pub packages: Vec<Package>,
 }
 
-/// When a Debian package is needed.
+/// When a package is needed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Stage {
@@ -35,6 +35,14 @@ pub enum Stage {
     Run,
     /// To build from source.
     Build,
+    /// For the Vosk ear alone.
+    Vosk,
+    /// For the tests alone.
+    Test,
+}
+
+fn run() -> Stage {
+    Stage::Run
 }
 
 /// A Debian package.
@@ -84,6 +92,9 @@ pub struct Package {
     /// The Python ABI to ask for; absent if any.
     #[serde(default)]
     pub abi: Option<String>,
+    /// When it is needed; to fly, if it says nothing.
+    #[serde(rename = "for", default = "run")]
+    pub stage: Stage,
     /// What it is for.
     pub what: String,
     /// Its terms.
@@ -167,7 +178,8 @@ impl Manifest {
     /// The top folders of the files, in the manifest's order: what makes a folder a models folder.
     pub fn folders(&self) -> Vec<&str> {
         let mut all = Vec::new();
-        for (folder, _) in self.packages.iter().flat_map(|p| &p.files).filter_map(|f| f.to.split_once('/')) {
+        let flown = self.packages.iter().filter(|p| p.stage == Stage::Run);
+        for (folder, _) in flown.flat_map(|p| &p.files).filter_map(|f| f.to.split_once('/')) {
             if !all.contains(&folder) {
                 all.push(folder);
             }

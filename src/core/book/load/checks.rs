@@ -14,12 +14,13 @@ pub fn check(all: &All, book: &Book) {
     answers(all, book);
     intrinsics(all, book);
     shared_names(all);
+    super::guidance::check(all, book);
     super::wordings::collisions(all.cx, all.sections, book);
 }
 
 /// Flows, checklists and callouts share `done.`, `said.` and `rearms`, so their ids must differ from each other.
 fn shared_names(all: &All) {
-    let sections = ["flows", "checklists", "callouts"];
+    let sections = ["flows", "checklists", "callouts", "briefings"];
     for (i, section) in sections.iter().enumerate().skip(1) {
         for x in all.sections.items(section) {
             let Some(other) = sections[..i].iter().find(|s| all.sections.items(s).iter().any(|o| o.id == x.id)) else {
@@ -104,7 +105,8 @@ fn starts(all: &All, book: &Book) {
         let started = !f.start.is_empty();
         let called = acts().any(|a| matches!(a, Act::Flow(x) if x.0 as usize == i));
         let run = steps().any(|s| matches!(s, StepKind::Run(x) if x.0 as usize == i));
-        if !(started || called || run)
+        let surprise = book.surprises.iter().any(|s| s.flow.0 as usize == i);
+        if !(started || called || run || surprise)
             && let Some(x) = item(all, "flows", i)
         {
             let hint = format!("add a call with `does = {{ flow = \"{}\" }}`", f.id);
@@ -131,14 +133,19 @@ fn answers(all: &All, book: &Book) {
         steps
             .filter_map(|s| if let StepKind::Ask(a) = &s.what { Some(&**a) } else { None })
             .chain(book.callouts.iter().filter_map(|c| c.reply.as_ref()))
+            .chain(book.limits.iter().filter_map(|l| l.reply.as_ref()))
             .any(|a| a.replies.contains(&call))
+            || book.callouts.iter().any(|c| c.heard_as == Some(call))
     };
     for (i, x) in all.sections.items("calls").iter().enumerate() {
         let Some(c) = book.calls.get(i) else { continue };
         if awaited(CallId(i as u16)) {
             continue;
         }
-        if c.answer_only {
+        let own = c.does.iter().any(|e| matches!(e.act, Act::Engine(_)));
+        if c.answer_only && own {
+            // Live when the engine itself waits for it: after a briefing, after speaking to somebody else.
+        } else if c.answer_only {
             let text = format!("Nothing ever waits for the answer `{}`.", c.id);
             all.cx.raise(
                 rules::ANSWER_NEVER_DUE,
@@ -146,7 +153,7 @@ fn answers(all: &All, book: &Book) {
                 text,
                 Some("name it in the `calls` of a step that asks".into()),
             );
-        } else if c.does.is_empty() && x.node.get("does").is_none() {
+        } else if c.does.is_empty() && c.later.is_none() && x.node.get("does").is_none() {
             let text = format!("The call `{}` does nothing.", c.id);
             all.cx.raise(rules::CALL_DOES_NOTHING, x.at, text, Some("give it `does = { … }`".into()));
         }

@@ -68,7 +68,20 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
     let id = item_id(node, index);
     let what = format!("item `{id}`");
     let r = Reader::new(all.cx, &what, node.at, node);
-    r.only(&["id", "challenge", "by", "waits_for", "respond", "say", "verify", "shown", "known", "killer", "within_s"]);
+    r.only(&[
+        "id",
+        "challenge",
+        "by",
+        "waits_for",
+        "respond",
+        "say",
+        "verify",
+        "shown",
+        "known",
+        "killer",
+        "within_s",
+        "unexercised",
+    ]);
     r.need("id", "\"…\"");
     r.need("challenge", "\"…\"");
     let _ = r.text("id");

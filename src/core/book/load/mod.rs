@@ -11,12 +11,15 @@ pub mod condition;
 #[cfg(test)]
 mod condition_tests;
 mod flows;
+mod guidance;
 mod layers;
 mod lists;
+mod manner;
 pub mod names;
-mod reader;
+pub mod reader;
 pub mod sentence;
-mod tree;
+mod sheet;
+pub mod tree;
 mod watch;
 mod wordings;
 
@@ -108,24 +111,32 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
         checklists: ids("checklists"),
         callouts: ids("callouts"),
         phases: ids("phases"),
+        briefings: ids("briefings"),
         ..Names::default()
     };
     aircraft::signals(cx, sections, book);
     names.signal_kinds = book.signals.iter().map(|s| s.kind.clone()).collect();
-    aircraft::sheet(cx, sections, book);
+    sheet::entries(cx, sections, book);
     names.sheet_kinds = book.sheet.iter().map(|s| s.kind.clone()).collect();
     aircraft::control_kinds(cx, sections, &mut names);
     let wordings = wordings::compile(cx, sections, &mut names, book);
     let all = All { cx, sections, names: &names, wordings: &wordings };
     watch::phases(&all, book);
+    sheet::phases(&all, book);
+    sheet::rest(&all, book);
     aircraft::controls(&all, book);
     calls::calls(&all, book);
     flows::flows(&all, book);
     lists::checklists(&all, book);
     watch::callouts(&all, book);
     watch::limits(&all, book);
+    manner::briefings(&all, book);
+    manner::surprises(&all, book);
+    manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
+    watch::unexercised(&all, book);
+    watch::inherited(&all, book);
     checks::check(&all, book);
 }
 
@@ -139,7 +150,7 @@ struct All<'a> {
 
 /// Where problems are collected.
 #[derive(Default)]
-struct Cx {
+pub struct Cx {
     raised: RefCell<Vec<Raised>>,
 }
 
@@ -181,7 +192,16 @@ fn floor(text: &str, at: usize) -> usize {
 }
 
 impl Cx {
-    fn raise(&self, rule: &'static Rule, at: Span, text: String, hint: Option<String>) {
+    /// Every problem, in order of place; `sources` are the files that the spans count.
+    pub fn finish(self, sources: &[SourceFile]) -> Vec<Problem> {
+        let mut problems: Vec<Problem> = self.raised.into_inner().into_iter().map(|r| r.place(sources)).collect();
+        problems.sort_by(|a, b| (&a.place, a.severity, a.id, &a.text).cmp(&(&b.place, b.severity, b.id, &b.text)));
+        problems.dedup();
+        problems
+    }
+
+    /// A problem at a place.
+    pub fn raise(&self, rule: &'static Rule, at: Span, text: String, hint: Option<String>) {
         self.raised.borrow_mut().push(Raised { rule, at: Some(at), text, hint });
     }
 
@@ -190,7 +210,8 @@ impl Cx {
         self.raised.borrow_mut().push(Raised { rule, at: None, text, hint });
     }
 
-    fn wrong_type(&self, node: &Node, what: &str, wanted: &str) {
+    /// A value of the wrong type.
+    pub fn wrong_type(&self, node: &Node, what: &str, wanted: &str) {
         if matches!(node.tree, Tree::Broken) {
             return;
         }
@@ -224,7 +245,7 @@ impl Cx {
     }
 
     /// Faults within a string become problems at their places.
-    fn faults(&self, node: &Node, faults: Vec<Fault>) {
+    pub fn faults(&self, node: &Node, faults: Vec<Fault>) {
         let inner = if let Tree::Text(_, inner) = &node.tree { *inner } else { None };
         for f in faults {
             self.raise(f.rule, node.at.within(inner, f.start, f.end), f.text, f.hint);

@@ -157,3 +157,23 @@ fn the_same_inputs_give_the_same_actions() {
     };
     assert_eq!(run(), run());
 }
+
+#[test]
+fn what_is_true_when_the_link_returns_is_not_called() {
+    let mut s = running();
+    s.feed(&Input::Link { up: false });
+    s.feed(&Input::Link { up: true });
+    s.state(&[("speed", 55.0.into())]);
+    s.pass(3.0);
+    let said = s.said();
+    assert!(!said.contains(&"Steady".to_string()), "{said:?}");
+}
+
+#[test]
+fn a_callout_that_the_aircraft_makes_is_left_to_it() {
+    let mut s = running();
+    s.feed(&Input::AircraftCalls { callouts: vec!["steady".into()] });
+    s.state(&[("speed", 55.0.into())]);
+    s.pass(3.0);
+    assert!(!s.said().contains(&"Steady".to_string()));
+}

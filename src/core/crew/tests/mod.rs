@@ -2,6 +2,7 @@
 
 mod behaviour;
 mod flights;
+mod judgement;
 
 use super::Crew;
 use super::io::{Action, Arrangement, Engine, Input, Note};
@@ -19,13 +20,15 @@ const BOOK: &str = include_str!("book.toml");
 fn book() -> Arc<Book> {
     let common = [
         ("calls.toml", include_str!("../../../../phrasebooks/common/calls.toml")),
+        ("calls-crew.toml", include_str!("../../../../phrasebooks/common/calls-crew.toml")),
         ("rules.toml", include_str!("../../../../phrasebooks/common/rules.toml")),
         ("wording.toml", include_str!("../../../../phrasebooks/common/wording.toml")),
     ];
     let files = |list: &[(&str, &str)]| {
         list.iter().map(|(name, text)| SourceFile { name: (*name).into(), text: (*text).into() }).collect()
     };
-    let folder = Folder { id: "small".into(), files: files(&[("book.toml", BOOK)]) };
+    let folder =
+        Folder { id: "small".into(), files: files(&[("book.toml", BOOK), ("crew.toml", include_str!("crew.toml"))]) };
     let loaded = load(&folder, &|id| (id == "common").then(|| Folder { id: id.into(), files: files(&common) }));
     assert!(!loaded.failed(), "{:#?}", loaded.problems);
     Arc::new(loaded.book)
