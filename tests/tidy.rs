@@ -357,3 +357,26 @@ fn clippy_planted() {
         );
     }
 }
+
+#[test]
+fn trade_planted() {
+    for bad in [
+        "fn f(c: &mut Crew) { c.speak(\"Positive climb\".into()) }",
+        "fn f() -> &'static str { \"Set flaps\" }",
+        "fn f(ias_kt: f64) -> bool { ias_kt > 80.0 }",
+        "fn f(s: &S) -> bool { s.radio_height_ft <= 500.0 }",
+        "const GATE_FT: f64 = 1000.0;",
+    ] {
+        check("trade", "src/core/crew/callouts.rs", bad, &[1]);
+        check("trade", "src/edge/app/mod.rs", bad, &[1]);
+        check("trade", "src/core/sim/flight.rs", bad, &[]);
+    }
+    for good in [
+        "fn f(c: &mut Crew) { c.tell(\"not_now\", &title) }",
+        "// Positive climb\nfn f(ias_kt: f64, v1_kt: f64) -> bool { ias_kt > v1_kt }",
+        "#[cfg(test)]\nmod tests { fn f() { g(\"Flaps five\") } }",
+        "const LOST_AFTER_S: f64 = 30.0;",
+    ] {
+        check("trade", "src/core/crew/talk.rs", good, &[]);
+    }
+}

@@ -67,11 +67,14 @@ pub struct Args {
     /// Record both sides.
     #[arg(long, value_name = "FILE.wav")]
     record: Option<PathBuf>,
-    /// The phase to begin in.
+    /// The phase to begin in: the aircraft is looked at, what disagrees is told, the rest is taken for granted.
     #[arg(long, value_name = "NAME")]
     phase: Option<String>,
+    /// A flight sheet: `entry = value`, one a line, with the entries of the book.
+    #[arg(long, value_name = "FILE.toml")]
+    sheet: Option<PathBuf>,
     /// Go on where this journal stops.
-    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal"])]
+    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet"])]
     resume: Option<PathBuf>,
 }
 
@@ -144,6 +147,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
             (JournalFile::create(&path, &header).map_err(Failure)?, Begin::Fresh)
         }
     };
+    let stood_in = crew.phase().to_string();
     stop_on_interrupt(send.clone());
     let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
     let tell = send.clone();
@@ -156,11 +160,14 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let until = sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0));
     let link: Box<dyn Link> = match (live, &begin, &hands) {
         (Some(live), ..) => Box::new(live),
-        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at)?),
+        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at, &stood_in)?),
         (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
         (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
-    let (arrangement, sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
+    let (arrangement, mut sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
+    if let Some(path) = &args.sheet {
+        sheet.extend(plan(path, &book)?);
+    }
     let parts = Parts {
         engine: Box::new(crew),
         book: book.clone(),
@@ -252,21 +259,57 @@ fn last_state(journal: &Journal) -> BTreeMap<String, Value> {
     values
 }
 
-/// The built-in aircraft as nearly as its controls tell: it cannot be put back into the air where it was.
-fn rebuilt(book: &Book, values: &BTreeMap<String, Value>, at: SessionTime) -> Result<BuiltIn, Failure> {
+/// A flight sheet from a file.
+fn plan(path: &Path, book: &Book) -> Result<BTreeMap<String, Value>, Failure> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|e| Failure::new(format!("{} cannot be read ({e}); check the path", path.display())))?;
+    let told = |wrong: Vec<String>| {
+        let lines: Vec<String> = wrong.iter().map(|w| format!("{}: {w}", path.display())).collect();
+        Failure::new(lines.join("\n"))
+    };
+    book.read_sheet(&text).map_err(told)
+}
+
+/// The built-in aircraft as nearly as its state and the phase tell: on the ground as its controls stand, in the air at
+/// the place of the phase with the last known height, speed, distance, load and wind.
+fn rebuilt(book: &Book, values: &BTreeMap<String, Value>, at: SessionTime, phase: &str) -> Result<BuiltIn, Failure> {
     let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
+    let number = |name: &str| values.get(name).and_then(Value::number);
     let running = ["engine_running_1", "engine_running_2"].iter().any(|s| values.get(*s) == Some(&Value::Bool(true)));
-    let place = if running { Place::LinedUp } else { Place::ColdAtStand };
+    let flies = values.get("on_ground") == Some(&Value::Bool(false));
+    let of_phase = stage::place(book, phase).map_err(Failure)?;
+    let place = match of_phase {
+        _ if !running => Place::ColdAtStand,
+        Place::Landed if !flies => Place::Landed,
+        _ if !flies => Place::LinedUp,
+        Place::Approach { distance_nm } => {
+            Place::Approach { distance_nm: number("distance_nm").unwrap_or(distance_nm) }
+        }
+        Place::FinalApproach { distance_nm } => {
+            Place::FinalApproach { distance_nm: number("distance_nm").unwrap_or(distance_nm) }
+        }
+        Place::Climb | Place::Cruise => of_phase,
+        _ => Place::Airborne {
+            height_ft: number("altitude_ft").unwrap_or(3_000.0),
+            ias_kt: number("ias_kt").unwrap_or(210.0),
+        },
+    };
     let mut setup = Setup { place, ..aircraft.usual() };
-    if let Some(kg) = values.get("mass_kg").and_then(Value::number) {
-        setup.mass_kg = kg;
+    let known = [
+        ("mass_kg", &mut setup.mass_kg),
+        ("fuel_total_kg", &mut setup.fuel_kg),
+        ("wind_from_deg", &mut setup.wind_from_deg),
+        ("wind_kt", &mut setup.wind_kt),
+    ];
+    for (name, to) in known {
+        *to = number(name).unwrap_or(*to);
     }
     aircraft.place(&setup);
     // Readings cannot be set, and some controls refuse: what stands stands.
     for (name, value) in values {
         let _ = aircraft.set(name, value);
     }
-    Ok(BuiltIn::new(aircraft, at))
+    Ok(BuiltIn::new(aircraft, at).on_such_a_day(setup))
 }
 
 /// The built-in aircraft where a phase finds it.

@@ -17,7 +17,22 @@ pub(super) struct Arming {
     armed: bool,
     /// Since when its condition has been true.
     since: Option<SimTime>,
+    /// The aircraft has until then to make this call itself.
+    own: Option<OwnCall>,
+    /// When the aircraft was last heard to make it.
+    heard_at: Option<SimTime>,
 }
+
+/// A mark has been passed whose call is the aircraft's own.
+#[derive(Debug, Clone, Copy)]
+struct OwnCall {
+    until: SimTime,
+    value: Option<f64>,
+    wanted: Option<f64>,
+}
+
+/// The aircraft's own call counts if it came at most this long before our mark, s.
+const HEARD_BEFORE_S: f64 = 2.0;
 
 impl Crew {
     /// Arms what belongs to the new phase and did not belong to the old one; disarms what does not.
@@ -27,10 +42,10 @@ impl Crew {
             let here = c.phases.contains(&phase);
             let before = from.is_some_and(|p| c.phases.contains(&p));
             if here && !before {
-                self.callouts[i] = Arming { armed: true, since: None };
+                self.callouts[i] = Arming { armed: true, ..Arming::default() };
                 self.done.remove(&c.id);
             } else if !here {
-                self.callouts[i].armed = false;
+                self.callouts[i] = Arming::default();
                 self.forget_asks(Asker::Callout(CalloutId(i as u16)));
             }
         }
@@ -45,13 +60,17 @@ impl Crew {
 
     pub(super) fn move_callouts(&mut self) -> bool {
         let book = self.book.clone();
-        let mut moved = false;
+        if self.surveying.is_some() {
+            // Nothing of what is about to be seen was lived through.
+            return false;
+        }
+        let mut moved = self.move_own_voice();
         for (i, c) in book.callouts.iter().enumerate() {
             let Edge::When { expr, for_s } = &c.edge else { continue };
             let none = Slots::new();
             // What can be made again waits until it is no longer true.
             if c.repeatable && !self.callouts[i].armed && c.phases.contains(&self.phase) {
-                self.callouts[i] = Arming { armed: self.truth(expr, &none) == Some(false), since: None };
+                self.callouts[i] = Arming { armed: self.truth(expr, &none) == Some(false), ..Arming::default() };
             }
             if !self.calls_out(i) {
                 continue;
@@ -63,7 +82,7 @@ impl Crew {
                 (true, Some(t)) if self.sim < t.plus(*for_s) => {}
                 (true, _) if self.silenced(c.priority) => {}
                 (true, _) => {
-                    self.call_out(i, None, None);
+                    self.at_mark(i, None, None);
                     moved = true;
                 }
             }
@@ -76,7 +95,7 @@ impl Crew {
         let book = self.book.clone();
         let Some(i) = book.callouts.iter().position(|c| c.id == callout) else { return };
         let c = &book.callouts[i];
-        if !self.calls_out(i) {
+        if !self.calls_out(i) || self.surveying.is_some() {
             return;
         }
         if self.silenced(c.priority) {
@@ -97,7 +116,55 @@ impl Crew {
         }
         let Edge::Through { value: wanted, .. } = &c.edge else { return };
         let wanted = wanted.eval(&self.scope(&Slots::new(), None)).and_then(|v| v.number());
-        self.call_out(i, Some(value), wanted);
+        self.at_mark(i, Some(value), wanted);
+    }
+
+    /// The mark is there: our call, or the aircraft's own.
+    fn at_mark(&mut self, i: usize, value: Option<f64>, wanted: Option<f64>) {
+        let book = self.book.clone();
+        match &book.callouts[i].own_voice {
+            Some(v) if self.holds(v.only_if.as_ref(), &Slots::new()) => {
+                self.callouts[i].armed = false;
+                self.callouts[i].own = Some(OwnCall { until: self.sim.plus(v.steps_in_s), value, wanted });
+            }
+            _ => self.call_out(i, value, wanted),
+        }
+    }
+
+    /// Listens whether the aircraft makes its own calls, and steps in where it stays silent.
+    fn move_own_voice(&mut self) -> bool {
+        let book = self.book.clone();
+        let mut moved = false;
+        for (i, c) in book.callouts.iter().enumerate() {
+            let Some(v) = &c.own_voice else { continue };
+            if let Some(heard) = &v.heard
+                && (self.callouts[i].armed || self.callouts[i].own.is_some())
+                && self.truth(heard, &Slots::new()) == Some(true)
+            {
+                self.callouts[i].heard_at = Some(self.sim);
+            }
+            let Some(own) = self.callouts[i].own else { continue };
+            if self.callouts[i].heard_at.is_some_and(|t| own.until.since(t) <= v.steps_in_s + HEARD_BEFORE_S) {
+                self.callouts[i].own = None;
+                self.done.insert(c.id.clone());
+                self.note(Note::Passed { callout: c.id.clone(), why: "the aircraft made the call itself".into() });
+                moved = true;
+            } else if self.sim >= own.until {
+                self.callouts[i].own = None;
+                moved = true;
+                if v.heard.is_none() {
+                    self.done.insert(c.id.clone());
+                    self.note(Note::Passed {
+                        callout: c.id.clone(),
+                        why: "the aircraft makes this call itself".into(),
+                    });
+                    continue;
+                }
+                self.not_done(format!("callout {} by the aircraft", c.id), "it stayed silent".into());
+                self.call_out(i, own.value, own.wanted);
+            }
+        }
+        moved
     }
 
     fn call_out(&mut self, i: usize, value: Option<f64>, wanted: Option<f64>) {
@@ -230,9 +297,12 @@ impl Crew {
     }
 
     pub(super) fn callout_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {
-        self.callouts.iter().zip(&self.book.callouts).filter(|(a, _)| a.armed).filter_map(|(a, c)| match c.edge {
+        let own = self.callouts.iter().filter_map(|a| a.own.map(|o| Deadline::Sim(o.until)));
+        let waits = self.callouts.iter().zip(&self.book.callouts).filter(|(a, _)| a.armed);
+        let waits = waits.filter_map(|(a, c)| match c.edge {
             Edge::When { for_s, .. } => a.since.map(|t| Deadline::Sim(t.plus(for_s))),
             Edge::Through { .. } => None,
-        })
+        });
+        own.chain(waits)
     }
 }

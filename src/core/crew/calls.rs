@@ -1,9 +1,10 @@
 //! From an accepted utterance to what it sets going.
 
+use super::sheet::Fact;
 use super::talk::Owner;
-use super::{Crew, Slots};
+use super::{Crew, Slots, Who};
 use crate::core::aircraft::Value;
-use crate::core::book::schema::{Act, Call, ChecklistId, ControlId, Priority, SheetId};
+use crate::core::book::schema::{Act, Call, ChecklistId, ControlId, Priority, SheetId, Source};
 use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, Meaning};
 use crate::core::matcher::{Choice, Heard, Reason, Thresholds, choose};
@@ -16,8 +17,8 @@ pub(super) struct LastCall {
     pub request: Option<u64>,
     pub run: Option<u32>,
     pub list: Option<ChecklistId>,
-    /// Sheet entries with the values they had before.
-    pub sheet: Vec<(SheetId, Option<Value>)>,
+    /// Sheet entries as they were before.
+    pub sheet: Vec<Kept>,
     /// What it put off.
     pub put_off: Vec<u64>,
     /// What it was heard as.
@@ -26,9 +27,18 @@ pub(super) struct LastCall {
     pub before: Option<(ControlId, Value)>,
 }
 
+/// An entry of the sheet as it was.
+#[derive(Debug, Clone)]
+pub(super) struct Kept {
+    pub entry: SheetId,
+    pub value: Option<Value>,
+    pub fact: Fact,
+}
+
 impl Crew {
     pub(super) fn hear(&mut self, heard: &Heard) {
         let book = self.book.clone();
+        self.typed = heard.typed;
         let critical = |c: CallId| book.is_critical(c);
         let thresholds = if heard.typed { Thresholds::text() } else { Thresholds::default() };
         let heard = &self.without_rejected(heard);
@@ -189,9 +199,10 @@ impl Crew {
             },
             Act::Phase(phase) => self.go_to(*phase),
             Act::Sheet(entry, value) => {
-                last.sheet.push((*entry, self.sheet[entry.0 as usize].clone()));
+                last.sheet.push(self.keep(*entry));
                 let value = value.eval(&self.scope(slots, None));
-                self.write_sheet(*entry, value);
+                let source = if self.typed { Source::Typed } else { Source::Spoken };
+                self.write_sheet(*entry, value, source);
             }
             Act::Speak(t, station) => {
                 let text = self.text(t, slots, None);
@@ -204,22 +215,9 @@ impl Crew {
                 }
             }
             Act::Engine(intrinsic) => self.intrinsic(*intrinsic),
-            Act::Checked(entries) => self.checked(entries),
+            Act::Checked(entries) => self.checked(entries, Who::Pilot),
             Act::Compute(entries) => self.compute(entries),
-            Act::Survey { phase, .. } => self.enter(*phase, None),
-        }
-    }
-
-    pub(super) fn write_sheet(&mut self, entry: SheetId, value: Option<Value>) {
-        let book = self.book.clone();
-        let e = &book.sheet[entry.0 as usize];
-        match value {
-            Some(v) if v.fits(&e.kind) => {
-                self.sheet[entry.0 as usize] = Some(v.clone());
-                self.note(Note::Sheet { entry: e.id.clone(), value: v });
-            }
-            Some(v) => self.not_done(format!("write {}", e.title), format!("{v} is not of its type")),
-            None => self.not_done(format!("write {}", e.title), "its value is unknown".into()),
+            Act::Survey { phase, place } => self.survey(*phase, *place),
         }
     }
 }

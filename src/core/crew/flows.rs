@@ -4,7 +4,7 @@ use super::asks::Asker;
 use super::controls::Moving;
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots, Who};
-use crate::core::book::schema::{ChecklistId, FlowId, Priority, Station, StepKind, Template, Trigger};
+use crate::core::book::schema::{ChecklistId, FlowId, Priority, Source, Station, StepKind, Template, Trigger};
 use crate::core::crew::io::Note;
 use crate::core::time::Clock;
 
@@ -57,7 +57,7 @@ impl Crew {
         let f = &book.flows[flow.0 as usize];
         let refused = if self.flow_runs(flow).is_some() {
             Some("it is under way already")
-        } else if !f.phases.is_empty() && !f.phases.contains(&self.phase) {
+        } else if !f.phases.is_empty() && !f.phases.contains(&self.phase) && !self.reopened.contains_key(&f.id) {
             Some("it does not belong to this phase")
         } else if !self.does_flow(flow) {
             Some("it is the pilot's own")
@@ -281,7 +281,8 @@ impl Crew {
                 self.skip_step(id);
             }
             StepKind::Checked(entries) => {
-                self.checked(entries);
+                let by = self.who_flows(f.by);
+                self.checked(entries, by);
                 self.skip_step(id);
             }
             StepKind::Compute(entries) => {
@@ -290,7 +291,7 @@ impl Crew {
             }
             StepKind::Sheet(entry, value) => {
                 let value = value.eval(&self.scope(&r.slots, None));
-                self.write_sheet(*entry, value);
+                self.write_sheet(*entry, value, Source::Flow);
                 self.skip_step(id);
             }
         }
@@ -354,6 +355,7 @@ impl Crew {
         self.note(Note::Flow { flow: f.id.clone(), state: state.into() });
         if complete {
             self.done.insert(f.id.clone());
+            self.reopened.remove(&f.id);
             if let Some(p) = f.then_phase {
                 self.go_to(p);
             }

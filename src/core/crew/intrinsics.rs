@@ -104,6 +104,27 @@ impl Crew {
         }
     }
 
+    /// Everything stops, and nothing is owed any more: another moment of the flight begins.
+    pub(super) fn drop_all(&mut self, why: &str) {
+        self.hush();
+        while let Some(r) = self.runs.last() {
+            let id = r.id;
+            self.end_flow(id, false, Some(why.into()));
+        }
+        while let Some(l) = self.lists.last() {
+            let list = l.list;
+            self.cancel_list(list, why);
+        }
+        let commands: Vec<u64> = self.commands.iter().map(|c| c.request).collect();
+        for request in commands {
+            if let Some(what) = self.cancel_command(request) {
+                self.not_done(what, why.into());
+            }
+        }
+        self.motions.clear();
+        self.last_call = None;
+    }
+
     /// Reject, go around: our own flows and lists give way at once.
     fn drop_everything(&mut self) {
         self.hush();

@@ -1,7 +1,7 @@
 //! What goes into the engine and what comes out.
 
 use crate::core::aircraft::{Delta, Value};
-use crate::core::book::schema::{Due, Priority, Station};
+use crate::core::book::schema::{Due, Priority, Source, Station};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Heard;
 use crate::core::time::{SessionTime, SimTime, Wake};
@@ -35,8 +35,15 @@ pub enum Input {
         arrangement: Arrangement,
         /// Phase to begin in; the book's first if absent.
         phase: Option<String>,
-        /// Flight-sheet values that differ from the book's.
+        /// Flight-sheet values that differ from the book's: from a file or a script.
         sheet: BTreeMap<String, Value>,
+    },
+    /// Values for the flight sheet that were not spoken.
+    Sheet {
+        /// By the entry's name.
+        values: BTreeMap<String, Value>,
+        /// Where they come from.
+        source: Source,
     },
     /// A wake-up that was asked for has come.
     Tick,
@@ -143,6 +150,11 @@ pub enum Action {
     Watch {
         /// All that are armed.
         crossings: Vec<Crossing>,
+    },
+    /// Put the aircraft somewhere: only a link to a simulator that can do it will.
+    Place {
+        /// A place by its name.
+        place: String,
     },
     /// For the journal, the page and the debrief.
     Note(Note),
@@ -278,6 +290,65 @@ pub enum Note {
         entry: String,
         /// The value.
         value: Value,
+        /// Where it came from; absent in old journals.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        source: Option<Source>,
+        /// What it was before, if it was known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        was: Option<Value>,
+    },
+    /// A sheet entry has no value any more.
+    SheetOpen {
+        /// The entry.
+        entry: String,
+        /// Why, in plain words.
+        why: String,
+    },
+    /// A sheet entry has been cross-checked.
+    SheetChecked {
+        /// The entry.
+        entry: String,
+        /// By now: `pilot`, `program`, `both`.
+        by: String,
+    },
+    /// A check of the sheet found something, or finds it no more.
+    SheetCheck {
+        /// The entry.
+        entry: String,
+        /// Whether it is wrong now.
+        wrong: bool,
+        /// The sentence.
+        say: String,
+    },
+    /// What is set on the aircraft differs from the sheet, or agrees again.
+    SheetCompare {
+        /// The entry.
+        entry: String,
+        /// Whether they agree.
+        agrees: bool,
+    },
+    /// Something that was done is open again.
+    Reopened {
+        /// A flow, or `LIST/ITEM`.
+        what: String,
+        /// The entries of the sheet that changed.
+        because: String,
+    },
+    /// A flow or list counts as done although nobody saw it.
+    Assumed {
+        /// Its name.
+        what: String,
+    },
+    /// A phase was entered from outside and the aircraft was looked at.
+    Survey {
+        /// The phase.
+        phase: String,
+        /// What was said to disagree.
+        disagrees: Vec<String>,
+        /// Conditions that could not be seen.
+        unseen: Vec<String>,
+        /// Flows and lists that count as done.
+        assumed: Vec<String>,
     },
     /// A call or an effect was put off.
     PutOff {

@@ -16,6 +16,9 @@ pub(super) struct Watching {
 
 impl Crew {
     pub(super) fn move_limits(&mut self) -> bool {
+        if self.surveying.is_some() {
+            return false;
+        }
         let book = self.book.clone();
         let mut moved = false;
         let none = Slots::new();

@@ -1,6 +1,7 @@
 //! What can be said now, and which crossings to look out for: told when they change.
 
 use super::Crew;
+use crate::core::book::schema::Act;
 use crate::core::crew::io::Action;
 use crate::core::grammar::{CallId, CallSet};
 
@@ -32,8 +33,16 @@ impl Crew {
         let mut live = due.clone();
         for (i, c) in self.book.calls.iter().enumerate() {
             let id = CallId(i as u16);
+            let again = |a: &Act| match a {
+                Act::Checklist(l) => self.reopened.contains_key(&self.book.checklists[l.0 as usize].id),
+                Act::Flow(f) => self.reopened.contains_key(&self.book.flows[f.0 as usize].id),
+                _ => false,
+            };
             let here = !(c.chat && sterile);
-            let here = here && (c.phases.is_empty() || c.phases.contains(&self.phase));
+            let here = here
+                && (c.phases.is_empty()
+                    || c.phases.contains(&self.phase)
+                    || (!self.reopened.is_empty() && c.does.iter().any(|e| again(&e.act))));
             if (c.always || (!c.answer_only && here)) && self.may_say(id) {
                 live.insert(id);
             }

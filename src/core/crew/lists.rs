@@ -6,6 +6,7 @@ use crate::core::book::schema::{ChecklistId, Item, Known, Priority};
 use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, Meaning};
 use crate::core::time::SessionTime;
+use std::collections::BTreeSet;
 
 /// A checklist under way. Only the last of [`Crew::lists`] is read; those before it wait.
 #[derive(Debug, Clone)]
@@ -22,6 +23,14 @@ pub(super) struct Reading {
     /// When the present challenge ended.
     asked_at: SessionTime,
     repeats: u32,
+    /// Only these are read: a change of the sheet has opened them again.
+    only: Option<BTreeSet<usize>>,
+    /// Settled already, and to be read once more.
+    again: BTreeSet<usize>,
+    /// Where the reading goes on after such a one.
+    back: Option<usize>,
+    /// The last item that was agreed.
+    agreed: Option<usize>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -57,7 +66,7 @@ impl Crew {
         let c = &book.checklists[list.0 as usize];
         let refused = if self.list_runs(list) {
             Some("it is being read already")
-        } else if !c.phases.is_empty() && !c.phases.contains(&self.phase) {
+        } else if !c.phases.is_empty() && !c.phases.contains(&self.phase) && !self.reopened.contains_key(&c.id) {
             Some("it does not belong to this phase")
         } else if self.who(c.reader) == Who::Pilot {
             Some("the pilot reads it")
@@ -70,6 +79,7 @@ impl Crew {
             return false;
         }
         self.note(Note::Checklist { checklist: c.id.clone(), state: "begun".into() });
+        let only = self.reopened.get(&c.id).cloned().filter(|items| !items.is_empty());
         self.lists.push(Reading {
             list,
             item: 0,
@@ -80,6 +90,10 @@ impl Crew {
             slots: Slots::new(),
             asked_at: self.at,
             repeats: 0,
+            only,
+            again: BTreeSet::new(),
+            back: None,
+            agreed: None,
         });
         true
     }
@@ -156,6 +170,17 @@ impl Crew {
         let book = self.book.clone();
         let l = self.lists[i].clone();
         let c = &book.checklists[l.list.0 as usize];
+        if l.back.is_none()
+            && let Some(first) = self.lists[i].again.pop_first()
+        {
+            (self.lists[i].back, self.lists[i].item) = (Some(l.item), first);
+            return true;
+        }
+        let left_out = l.back.is_none() && l.only.as_ref().is_some_and(|only| !only.contains(&l.item));
+        if left_out && l.item < c.items.len() {
+            self.lists[i].item += 1;
+            return true;
+        }
         let Some(item) = c.items.get(l.item) else {
             let text = self.text(&c.complete, &Slots::new(), None);
             self.say_in_list(i, text, Stage::Complete);
@@ -208,6 +233,7 @@ impl Crew {
             Stage::Complete(x) if x == id => {
                 self.lists.remove(list);
                 self.done.insert(c.id.clone());
+                self.reopened.remove(&c.id);
                 self.note(Note::Checklist { checklist: c.id.clone(), state: "complete".into() });
                 if let Some(p) = c.then_phase {
                     self.go_to(p);
@@ -258,7 +284,9 @@ impl Crew {
                 let challenge = self.text(&item.challenge, &slots, None);
                 let text = self.wording("cannot_see", &[("what", &challenge)]);
                 self.lists[i].state = "cannot_see";
-                self.say_in_list(i, text, Stage::Answering);
+                // What cannot be seen is asked of the pilot, if the book has words for his answer.
+                let asks = item.respond.is_some() && !self.lists[i].pilot_done;
+                self.say_in_list(i, text, if asks { Stage::Objecting } else { Stage::Answering });
                 true
             }
             _ => {
@@ -353,11 +381,23 @@ impl Crew {
             _ => "agreed",
         };
         self.note_item(i, &item, state);
+        if state == "agreed" {
+            self.lists[i].agreed = Some(self.lists[i].item);
+            self.item_checked(&item);
+        }
         self.next_item(i);
     }
 
+    /// An item of the list that is being read and was settled already is read once more; false if it was not.
+    pub(super) fn ask_item_again(&mut self, list: ChecklistId, item: usize) -> bool {
+        let Some(l) = self.lists.iter_mut().find(|l| l.list == list) else { return false };
+        let settled = item < l.back.unwrap_or(l.item) && l.only.as_ref().is_none_or(|only| only.contains(&item));
+        settled && l.item != item && l.again.insert(item)
+    }
+
     fn next_item(&mut self, i: usize) {
-        self.lists[i].item += 1;
+        let l = &mut self.lists[i];
+        l.item = l.back.take().unwrap_or(l.item + 1);
         self.lists[i].stage = Stage::Open { told: false };
     }
 
@@ -366,6 +406,7 @@ impl Crew {
         let Some(i) = self.lists.len().checked_sub(1) else { return false };
         let Some(item) = self.item(i).cloned() else { return false };
         self.disown(Owner::List(self.lists[i].list));
+        self.lists[i].agreed = None;
         self.note_item(i, &item, "skipped");
         let challenge = self.text(&item.challenge, &Slots::new(), None);
         self.not_done(format!("item \u{201c}{challenge}\u{201d}"), "the pilot skipped it".into());
@@ -395,7 +436,10 @@ impl Crew {
         }
         let l = &mut self.lists[i];
         l.held = false;
-        l.item = l.item.saturating_sub(1);
+        // The last completed item is repeated; one that the pilot left out is not.
+        if l.back.is_none() {
+            l.item = l.agreed.unwrap_or(l.item);
+        }
         l.stage = Stage::Open { told: false };
         let checklist = self.book.checklists[self.lists[i].list.0 as usize].id.clone();
         self.note(Note::Checklist { checklist, state: "resumed".into() });

@@ -6,7 +6,6 @@ use super::talk::Owner;
 use super::{Crew, Slots};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::{Act, Ask, ControlId, ControlKind, Intrinsic, Priority, Station};
-use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, Meaning};
 use crate::core::matcher::Heard;
 use crate::core::time::SessionTime;
@@ -85,12 +84,8 @@ impl Crew {
 
     fn drop_call(&mut self, last: LastCall, why: &str) -> Dropped {
         let mut cancelled = !last.sheet.is_empty();
-        for (entry, before) in last.sheet {
-            self.sheet[entry.0 as usize] = before.clone();
-            if let Some(value) = before {
-                let entry = self.book.sheet[entry.0 as usize].id.clone();
-                self.note(Note::Sheet { entry, value });
-            }
+        for kept in last.sheet {
+            self.give_back(kept);
         }
         cancelled |= !last.put_off.is_empty() && self.drop_put_off(|id| last.put_off.contains(&id), why);
         if let Some(run) = last.run

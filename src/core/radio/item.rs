@@ -127,7 +127,7 @@ impl Item {
     /// A value as it is written for the reader of a summary: "heading 270".
     pub fn told(&self, phrases: &Phrases) -> String {
         let called = phrases.items.get(&self.kind).map_or(self.kind.as_str(), |k| k.called.as_str());
-        let values = self.slots.iter().map(|(_, v)| written(v)).collect::<Vec<_>>().join(" ");
+        let values = self.slots.values().map(written).collect::<Vec<_>>().join(" ");
         format!("{called} {values}").trim().to_string()
     }
 }

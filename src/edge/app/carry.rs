@@ -44,6 +44,13 @@ impl App {
                 self.listening = (calls, revision);
             }
             Action::Watch { crossings } => self.watch(crossings),
+            Action::Place { place } => match self.parts.link.place(&place) {
+                Ok(()) => {
+                    self.detector.reset();
+                    self.put(self.now, Event::Input(Input::Jumped));
+                }
+                Err(why) => self.tell(Side::Flight, self.now, &why),
+            },
             Action::Note(note) => self.noted(note),
         }
         Ok(())
@@ -152,7 +159,14 @@ impl App {
             | Note::Passed { .. }
             | Note::Flow { .. }
             | Note::Limit { .. }
-            | Note::Sheet { .. } => {}
+            | Note::Sheet { .. }
+            | Note::SheetOpen { .. }
+            | Note::SheetChecked { .. }
+            | Note::SheetCheck { .. }
+            | Note::SheetCompare { .. }
+            | Note::Reopened { .. }
+            | Note::Assumed { .. }
+            | Note::Survey { .. } => {}
         }
     }
 

@@ -5,6 +5,7 @@ use std::time::Duration;
 
 use super::{App, AppError, EarNews, Event};
 use crate::core::aircraft::Value;
+use crate::core::book::schema::Source;
 use crate::core::crew::io::Input;
 use crate::core::time::SessionTime;
 use crate::edge::ear::live::Anchor;
@@ -143,7 +144,7 @@ impl App {
         }
     }
 
-    /// `NAME = VALUE`: the pilot's own hand on a control.
+    /// `NAME = VALUE`: the pilot's own hand on a control; `sheet NAME = VALUE`: an entry of the flight sheet.
     fn hand(&mut self, text: &str) {
         let Some((name, value)) = text.split_once('=') else { return };
         let (name, value) = (name.trim(), value.trim());
@@ -152,6 +153,11 @@ impl App {
             _ if value == "true" || value == "false" => Value::Bool(value == "true"),
             _ => Value::Word(value.to_string()),
         };
+        if let Some(entry) = name.strip_prefix("sheet ") {
+            // Values of the flight sheet are the engine's to judge.
+            let values = [(entry.trim().to_string(), value)].into();
+            return self.put(self.now, Event::Input(Input::Sheet { values, source: Source::Typed }));
+        }
         let said = match self.parts.link.set(name, &value) {
             Ok(()) => format!("by hand: {name} = {value}"),
             Err(why) => format!("by hand: {why}"),

@@ -42,7 +42,7 @@ pub fn aircraft(book: &Book, script: &Script, seed: u64) -> Result<BuiltIn, Stri
     for fault in &world.inject {
         aircraft.inject(fault).map_err(|e| e.to_string())?;
     }
-    Ok(BuiltIn::new(aircraft, SessionTime::ZERO))
+    Ok(BuiltIn::new(aircraft, SessionTime::ZERO).on_such_a_day(setup))
 }
 
 /// Where the built-in aircraft stands when a session begins in a phase: where the book says, else on the runway in the

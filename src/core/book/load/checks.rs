@@ -48,7 +48,10 @@ fn phases(all: &All, book: &Book) {
     // Entered by something said, done or called out: from wherever that happens, so it counts as reachable.
     let mut reached: Vec<PhaseId> = vec![first];
     for c in &book.calls {
-        reached.extend(c.does.iter().filter_map(|e| if let Act::Phase(p) = e.act { Some(p) } else { None }));
+        reached.extend(c.does.iter().filter_map(|e| match e.act {
+            Act::Phase(p) | Act::Survey { phase: p, .. } => Some(p),
+            _ => None,
+        }));
     }
     for f in &book.flows {
         reached.extend(f.then_phase);
@@ -88,7 +91,9 @@ fn phases(all: &All, book: &Book) {
 
 /// Whether a call, flow, list or callout enters the phase.
 fn entered(book: &Book, p: PhaseId) -> bool {
-    book.calls.iter().any(|c| c.does.iter().any(|e| matches!(e.act, Act::Phase(x) if x == p)))
+    book.calls
+        .iter()
+        .any(|c| c.does.iter().any(|e| matches!(e.act, Act::Phase(x) | Act::Survey { phase: x, .. } if x == p)))
         || book
             .flows
             .iter()

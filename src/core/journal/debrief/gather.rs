@@ -132,6 +132,7 @@ impl Walk {
             Input::Fault { room, message } => self.refusal("fault", room.clone(), message.clone()),
             Input::Begin { .. }
             | Input::Tick
+            | Input::Sheet { .. }
             | Input::Surprises { .. }
             | Input::AircraftCalls { .. }
             | Input::Crossed { .. }
@@ -172,7 +173,7 @@ impl Walk {
                 }
             }
             Action::Note(note) => self.note(note),
-            Action::Hush { .. } | Action::Listen { .. } => {}
+            Action::Hush { .. } | Action::Listen { .. } | Action::Place { .. } => {}
         }
     }
 
@@ -259,6 +260,19 @@ impl Walk {
                 self.line(Side::Flight, Mark::Phase, format!("{}: {state}", plain(briefing)));
             }
             Note::Surprise { surprise } => self.line(Side::Flight, Mark::Phase, plain(surprise)),
+            Note::SheetCheck { entry, wrong: true, say } => self.refusal("flight sheet", plain(entry), say.clone()),
+            Note::SheetCompare { entry, agrees: false } => {
+                self.refusal("flight sheet", plain(entry), "the aircraft shows another value");
+            }
+            Note::Reopened { what, because } => {
+                self.line(Side::Flight, Mark::NotDone, format!("open again: {} ({because})", plain(what)));
+            }
+            Note::SheetOpen { .. }
+            | Note::SheetChecked { .. }
+            | Note::SheetCheck { .. }
+            | Note::SheetCompare { .. }
+            | Note::Assumed { .. }
+            | Note::Survey { .. } => {}
             Note::Passed { .. } | Note::Sheet { .. } | Note::PutOff { .. } | Note::Briefing { .. } => {}
         }
     }
