@@ -1,5 +1,6 @@
 //! `antiphon fly`.
 
+use super::sound::{self, End, Ends, Live};
 use super::wiring::{self, Engine, failure};
 use super::{CliResult, Failure, Outcome, aircraft, page, telling};
 use crate::core::aircraft::Value;
@@ -12,12 +13,12 @@ use crate::core::page::Rooms;
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
-use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, stage};
+use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, SoundEar, stage};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
-use crate::edge::store::{JournalFile, Places, load_journal};
+use crate::edge::store::{Choices, JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
 use std::io::BufRead;
 use std::path::{Path, PathBuf};
@@ -30,7 +31,7 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
+    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
 )]
 pub struct Args {
     /// The book: a name or a folder.
@@ -39,18 +40,22 @@ pub struct Args {
     /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
     #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
     link: aircraft::Choice,
-    /// Where you are heard: a WAV file, or none.
-    #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
-    mic: PathBuf,
+    /// Where you are heard: a microphone by its name or a part of it, default, a WAV file, or none. Without it the one of
+    /// last time, else the system's own.
+    #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
+    mic: Option<End>,
+    /// Where the crew speaks: a loudspeaker by name, default, a WAV file (left you, right the crew), or none.
+    #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
+    speaker: Option<End>,
+    /// Your microphone cannot hear the crew: everything you say counts while they speak.
+    #[arg(long)]
+    headset: bool,
     /// Which recogniser hears you.
     #[arg(long, value_enum, default_value = "neural")]
     engine: Engine,
     /// The folder of a Vosk model, for --engine vosk; else `vosk-model` in the models folder.
     #[arg(long, value_name = "DIR")]
     vosk_model: Option<PathBuf>,
-    /// Where the crew speaks: a WAV file (left you, right the crew), or none.
-    #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
-    speaker: PathBuf,
     /// Who is the second pilot's voice: neural, system (the operating system's own, aloud and in real time only) or
     /// system:NAME.
     #[arg(long, value_name = "neural|system[:NAME]", default_value = "neural", value_parser = wiring::voice_choice)]
@@ -83,24 +88,17 @@ pub struct Args {
     resume: Option<PathBuf>,
 }
 
-fn given(path: &Path) -> Option<&Path> {
-    (path != Path::new("none")).then_some(path)
-}
-
 /// Runs it.
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let places = Places::here(models);
-    let (mic, speaker) = (given(&args.mic), given(&args.speaker));
-    if mic.is_none() && !args.typed && args.hands.is_none() {
+    let last = Choices::file().map(|f| Choices::read(&f)).unwrap_or_default();
+    let silent = args.typed || args.hands.is_some();
+    let ends = Ends::settle(args.mic.clone(), args.speaker.clone(), args.headset, silent, &last);
+    let (mic, speaker) = (ends.mic.file(), ends.speaker.file());
+    if ends.mic == End::Nothing && !silent {
         return Err(Failure::new(
-            "there is nothing to hear you by; type with --typed, or give a recording with --mic FILE.wav",
+            "there is nothing to hear you by; name a microphone with --mic, or type with --typed",
         ));
-    }
-    if let Some(mic) = mic.filter(|m| m.extension().is_none_or(|e| !e.eq_ignore_ascii_case("wav"))) {
-        return Err(Failure::new(format!(
-            "sound devices are not built in yet, so \u{201c}{}\u{201d} cannot be opened; give a WAV file or use --typed",
-            mic.display()
-        )));
     }
     if args.record.is_some() && speaker.is_some() {
         return Err(Failure::new("--speaker FILE.wav and --record write the same; give one of them"));
@@ -131,30 +129,34 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
             "the system voice speaks aloud and gives no samples, so it can be neither recorded nor run ahead of time; use --voice neural with a WAV file",
         ));
     }
+    let (send, news) = mpsc::channel();
+    let devices = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
+    if let Some(devices) = &devices {
+        devices.remember(&ends, &last);
+        eprint!("{}", devices.told());
+    }
     let voice: Box<dyn Speaker> = if let Some(name) = system {
         Box::new(args.spoken.aloud(name, Box::new(Silent), false))
-    } else if record.is_some() {
-        let mut voices = wiring::voices(&places, EAR_RATE);
+    } else if record.is_some() || devices.is_some() {
+        let mut voices = wiring::voices(&places, devices.as_ref().map_or(EAR_RATE, Live::rate));
         wiring::prepare(&mut voices, &book)?;
-        Box::new(voices)
+        match &devices {
+            Some(devices) => devices.voice(Box::new(voices)),
+            None => Box::new(voices),
+        }
     } else {
         Box::new(Silent)
     };
-    let ears = match &sound {
-        Some(_) if args.engine == Engine::Vosk => {
-            let settings = gate::Settings::default();
-            let mut listener = wiring::vosk(&places, &book, args.vosk_model.as_deref(), settings, true)?;
-            let deaf = wiring::deaf_to(&book, listener.ear_mut());
-            if !deaf.is_empty() {
-                return Err(Failure::new(format!(
-                    "with this Vosk model nobody would be heard saying {}, which must always be heard: give them wordings in words that it knows, or use --engine neural",
-                    deaf.join(", ")
-                )));
+    let ears = match (&sound, &devices) {
+        (None, None) => Ears::Typed,
+        (None, _) if ends.mic == End::Nothing => Ears::Typed,
+        (heard, devices) => {
+            let ear = ear(&args, &places, &book, heard.is_some())?;
+            match devices {
+                Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), send.clone())?,
+                _ => Ears::Sound(ear),
             }
-            Ears::Sound(Box::new(listener))
         }
-        Some(_) => Ears::Sound(Box::new(wiring::listener(&places, &book)?)),
-        None => Ears::Typed,
     };
     let mut crew = Crew::new(book.clone());
     let (journal, begin) = match &args.resume {
@@ -167,16 +169,24 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         }
     };
     let stood_in = crew.phase().to_string();
-    let (send, news) = mpsc::channel();
     stop_on_interrupt(send.clone());
     let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
     let tell = send.clone();
     let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
-    let pace = if sound.is_some() && live.is_none() { Pace::Fast } else { Pace::Live };
+    let pace = if sound.is_some() && live.is_none() && devices.is_none() { Pace::Fast } else { Pace::Live };
     let rooms = Rooms {
         aircraft: args.link.told(),
-        ear: mic.map_or("typed words".into(), |m| m.display().to_string()),
-        voice: record.map_or("silent".into(), |r| r.display().to_string()),
+        ear: match (mic, &devices) {
+            (Some(file), _) => file.display().to_string(),
+            (None, Some(_)) if ends.mic != End::Nothing => "microphone".into(),
+            _ => "typed words".into(),
+        },
+        voice: match (record, &devices, &args.voice) {
+            (_, _, wiring::Voice::System(_)) => "the system's voice".into(),
+            (_, Some(_), _) => "loudspeaker".into(),
+            (Some(file), ..) => file.display().to_string(),
+            (None, None, _) => "silent".into(),
+        },
         talk: false,
     };
     let wanted = if args.page == page::Choice::Usual && pace == Pace::Fast { page::Choice::Off } else { args.page };
@@ -223,6 +233,23 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     drop(served);
     println!("\n{}", telling::summary(&report));
     Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
+}
+
+/// The ear that was asked for, listening. `waits`: whether an utterance may wait for a worker that is being started again.
+fn ear(args: &Args, places: &Places, book: &Book, waits: bool) -> Result<Box<dyn SoundEar + Send>, Failure> {
+    if args.engine == Engine::Neural {
+        return Ok(Box::new(wiring::listener(places, book)?));
+    }
+    let settings = gate::Settings::default();
+    let mut listener = wiring::vosk(places, book, args.vosk_model.as_deref(), settings, waits)?;
+    let deaf = wiring::deaf_to(book, listener.ear_mut());
+    if !deaf.is_empty() {
+        return Err(Failure::new(format!(
+            "with this Vosk model nobody would be heard saying {}, which must always be heard: give them wordings in words that it knows, or use --engine neural",
+            deaf.join(", ")
+        )));
+    }
+    Ok(Box::new(listener))
 }
 
 /// How a session begins.

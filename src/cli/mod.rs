@@ -19,6 +19,7 @@ mod link;
 mod page;
 mod replay;
 mod say;
+mod sound;
 mod telling;
 mod wiring;
 

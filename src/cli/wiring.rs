@@ -4,7 +4,7 @@ use super::Failure;
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::book::schema::{Part, Station};
-use crate::core::gate;
+use crate::core::gate::{self, Turn};
 use crate::core::grammar::CallId;
 use crate::core::journal::{BookMark, Header, VERSION};
 use crate::core::matcher::Thresholds;
@@ -105,6 +105,19 @@ pub fn listener(places: &Places, book: &Book) -> Result<Listener, Failure> {
     let vad = Vad::open(&runtime).map_err(failure)?;
     let ear = NeuralEar::open(&runtime, &book.graph).map_err(failure)?;
     Ok(Listener::new(vad, ear, gate::Settings::default(), Thresholds::default()))
+}
+
+/// What has become of a microphone: the state's name, and a line for the terminal.
+pub fn microphone(turn: Turn) -> (&'static str, &'static str) {
+    match turn {
+        Turn::Lost => ("lost", "the microphone is gone: plug it in again, and it is taken up by itself"),
+        Turn::Back => ("back", "the microphone is there again"),
+        Turn::Muted => {
+            ("muted", "the microphone gives pure silence: switch it on, at the headset or in the sound settings")
+        }
+        Turn::Unmuted => ("unmuted", "the microphone gives sound again"),
+        Turn::Clipped => ("clipped", "the microphone is too loud and clips: turn it down in the sound settings"),
+    }
 }
 
 /// The voices, with what they have said before at hand.

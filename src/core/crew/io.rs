@@ -101,6 +101,14 @@ pub enum Input {
     },
     /// Time or place jumped: nothing in between was lived through.
     Jumped,
+    /// A device through which the pilot is heard has changed.
+    Device {
+        /// Which: `microphone` or `controller`.
+        device: String,
+        /// What has become of it: `lost`, `back`, `muted`, `unmuted`, `clipped`. What is said of it is the book's wording
+        /// `DEVICE_STATE`; without one, nothing.
+        state: String,
+    },
     /// A room at the edge has failed and was caught.
     Fault {
         /// Which room.

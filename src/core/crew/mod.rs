@@ -273,6 +273,12 @@ impl Crew {
             Input::SpeechEnded { id, cut } => self.speech_ended(*id, *cut),
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
+            Input::Device { device, state } => {
+                let text = self.wording(&format!("{device}_{state}"), &[]);
+                if !text.is_empty() {
+                    self.speak(text, crate::core::book::schema::Priority::Caution, talk::Owner::Nobody);
+                }
+            }
             Input::AircraftCalls { callouts } => self.theirs = callouts.iter().cloned().collect(),
             Input::Jumped => {
                 self.unlived = true;

@@ -7,8 +7,10 @@
 //! longer wait ends it. Push-to-talk ends it by release.
 
 mod level;
+mod life;
 
 pub use level::{Level, level};
+pub use life::{Life, LifeSettings, Turn};
 
 /// Samples a second.
 pub const RATE: u32 = 16_000;

@@ -188,8 +188,9 @@ impl App {
         Ok(())
     }
 
-    fn sample_at(at: SessionTime) -> u64 {
-        (at.0.max(0) as u64) * u64::from(EAR_RATE) / 1_000_000
+    /// Sound is counted from where this session began, which may be a resumed one.
+    pub(super) fn sample_at(&self, at: SessionTime) -> u64 {
+        ((at.0 - self.origin.0).max(0) as u64) * u64::from(EAR_RATE) / 1_000_000
     }
 
     fn sounds(&mut self, id: u64, at: SessionTime) -> Result<(), AppError> {
@@ -197,6 +198,7 @@ impl App {
         s.began = true;
         let (station, text) = (s.speech.station, s.speech.text.clone());
         self.parts.speaker.begin(id, station, &text);
+        self.tell_ear(Some(&text));
         self.play(id, at)?;
         self.hands.events.push(script::Event::SpokenStarted { station, text: text.clone() });
         self.tell(Side::Crew(station), at, &text);
@@ -216,16 +218,17 @@ impl App {
             } else {
                 crate::edge::audio::resample::resample(&samples, rate, EAR_RATE)?.into()
             };
-            self.crew_out.start(id, samples, Self::sample_at(at));
+            self.crew_out.start(id, samples, self.sample_at(at));
         }
         Ok(())
     }
 
     fn ended(&mut self, id: u64, at: SessionTime, cut: bool) -> Result<(), AppError> {
+        self.tell_ear(None);
         self.parts.speaker.end(id, cut);
         if cut {
             self.parts.speaker.cut(id);
-            self.crew_out.cut(id, Self::sample_at(at));
+            self.crew_out.cut(id, self.sample_at(at));
         } else {
             self.mark(id, at, Due::End)?;
         }
@@ -262,6 +265,9 @@ impl App {
         if let Some(noise) = &mut self.parts.noise {
             noise(&mut mic);
         }
+        if let super::Ears::Sound(ear) = &mut self.parts.ears {
+            ear.microphone(&mut mic);
+        }
         if let Some(r) = &mut self.parts.recorder {
             let mut crew = [0.0f32; BLOCK];
             self.crew_out.fill(&mut crew);
@@ -275,15 +281,7 @@ impl App {
                 Vec::new()
             }
         };
-        for news in news {
-            match news {
-                super::ears::EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
-                super::ears::EarNews::Heard { at, heard, decision_ms } => {
-                    self.put(at, Event::Heard { heard, decision_ms });
-                }
-                super::ears::EarNews::Failed { why } => self.room_failed("ear", &why),
-            }
-        }
+        self.ear_news(news);
         self.voice()
     }
 }

@@ -126,6 +126,7 @@ enum Event {
     Heard { heard: Heard, decision_ms: f64 },
     Words { text: String, began: SessionTime },
     WordsDone { id: u64 },
+    Ear(EarNews),
 }
 
 /// Why a session ended early.
@@ -269,6 +270,10 @@ impl App {
                 Some((_, Event::Words { text, began })) => self.words_said(&text, began),
                 Some((_, Event::WordsDone { id })) => self.own_words_done(id),
                 Some((_, Event::Heard { heard, decision_ms })) => self.heard(heard, Some(decision_ms)),
+                Some((_, Event::Ear(news))) => {
+                    self.ear_news(vec![news]);
+                    self.voice()
+                }
                 None => Ok(()),
             },
             Next::Wake => {
@@ -399,7 +404,7 @@ impl App {
     }
 
     fn block_end(&self, blocks: u64) -> SessionTime {
-        SessionTime((blocks * BLOCK as u64) as i64 * 1_000_000 / i64::from(EAR_RATE))
+        SessionTime(self.origin.0 + (blocks * BLOCK as u64) as i64 * 1_000_000 / i64::from(EAR_RATE))
     }
 
     fn finish(mut self) -> Result<Report, AppError> {

@@ -3,11 +3,12 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
 use std::time::Duration;
 
-use super::{App, AppError, Event, Touch};
+use super::{App, AppError, EarNews, Event, Touch};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::Source;
 use crate::core::crew::io::Input;
 use crate::core::time::SessionTime;
+use crate::edge::ear::live::Anchor;
 use crate::edge::link::LinkNews;
 
 /// How time goes.
@@ -24,6 +25,22 @@ pub enum Pace {
 pub enum News {
     /// The pilot typed a line.
     Typed(String),
+    /// Of an ear with a clock of its own.
+    Ear {
+        /// What it tells, on that clock.
+        news: EarNews,
+        /// How that clock stands to the wall.
+        anchor: Anchor,
+    },
+    /// Of a sound device or a controller.
+    Device {
+        /// Which: `microphone`, `speaker`, `controller`.
+        device: String,
+        /// What has become of it, as in [`Input::Device`].
+        state: String,
+        /// For the terminal.
+        text: String,
+    },
     /// Of a live link.
     Link(LinkNews),
     /// The pilot touched the page.
@@ -102,22 +119,38 @@ impl App {
                 }
                 News::Typed(text) if text.contains('=') => self.hand(&text),
                 News::Typed(text) => {
-                    let now = match self.parts.pace {
-                        Pace::Fast => self.now,
-                        Pace::Live => self.wall(),
-                    };
+                    let now = self.arrival();
                     self.put(now, Event::Words { text, began: now });
-                    // Something may now come before `at`.
-                    if now < at {
-                        self.now = self.now.max(now);
-                        if let Some(((t, _), _)) = self.agenda.first_key_value()
-                            && *t <= self.now
-                        {
-                            self.step(super::Next::Agenda)?;
+                    return Ok(Waited::Changed);
+                }
+                News::Ear { news, anchor } => {
+                    let now = self.arrival();
+                    let news = match news {
+                        // Live, the computing has taken its time already.
+                        EarNews::Heard { heard, decision_ms, .. } => {
+                            EarNews::Heard { at: anchor.ear, heard, decision_ms }
                         }
-                    }
+                        other => other,
+                    };
+                    let wall = anchor.wall.saturating_duration_since(self.begun).as_micros() as i64;
+                    self.put(now, Event::Ear(news.later(self.origin.0 + wall - anchor.ear.0)));
+                    return Ok(Waited::Changed);
+                }
+                News::Device { device, state, text } => {
+                    let now = self.arrival();
+                    self.tell(super::Side::Flight, now, &text);
+                    self.put(now, Event::Input(Input::Device { device, state }));
+                    return Ok(Waited::Changed);
                 }
             }
+        }
+    }
+
+    /// When what arrives now counts.
+    fn arrival(&self) -> SessionTime {
+        match self.parts.pace {
+            Pace::Fast => self.now,
+            Pace::Live => self.wall(),
         }
     }
 

@@ -1,6 +1,7 @@
 //! Ears: what turns sound, or typed words, into [`Heard`](crate::core::matcher::Heard).
 
 mod listener;
+pub mod live;
 mod neural;
 mod noise;
 mod reader;

@@ -82,7 +82,7 @@ impl RadioEar {
         let graph = graph(&self.phrases, exercise)?;
         self.calls = graph.calls.len();
         self.kinds = exercise.items.iter().chain(&exercise.info).map(|i| i.kind.clone()).collect();
-        self.listener.ear_mut().listen_to(&graph);
+        self.listener.ear_mut().listen_to(&graph).map_err(|e| e.to_string())?;
         self.revision += 1;
         self.listener.listen(self.revision, &CallSet::all(self.calls));
         self.spoken = spoken;

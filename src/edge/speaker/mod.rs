@@ -9,6 +9,7 @@ mod aloud_tests;
 pub mod cache;
 pub mod clip;
 pub mod neural;
+mod played;
 pub mod program;
 pub mod service;
 pub mod silent;
@@ -19,6 +20,7 @@ pub mod voices;
 
 pub use aloud::Aloud;
 pub use clip::Pcm;
+pub use played::Played;
 pub use service::{Manner, Wire};
 pub use silent::Silent;
 pub use tape::Tape;

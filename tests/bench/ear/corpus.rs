@@ -259,7 +259,7 @@ fn nothing(
 
 /// The live grammar of a random moment: a phase, and every other time an answer is due.
 pub fn any_mask(book: &Book, rng: &mut impl Rng) -> (CallSet, CallSet) {
-    if rng.next_u32() % 2 == 0 {
+    if rng.next_u32().is_multiple_of(2) {
         return (phase_mask(book, rng.next_u32() as usize % book.phases.len().max(1)), CallSet::none());
     }
     let said = draw(book, rng);
@@ -272,7 +272,7 @@ pub fn noisy_trial(book: &Book, seed: u64, n: u64, tuning: bool) -> Trial {
     let (live, due) = any_mask(book, &mut rng);
     let kind = [Noisy::Cough, Noisy::Tone, Noisy::Clicks, Noisy::Breath, Noisy::Silence][n as usize % 5];
     let clips = (0..6).map(|_| Clip::Made(kind, u64::from(rng.next_u32()))).collect();
-    let around = if n % 2 == 0 { Around::Quiet } else { Around::Noise(Noise::Rumble, 20) };
+    let around = if n.is_multiple_of(2) { Around::Quiet } else { Around::Noise(Noise::Rumble, 20) };
     nothing(clips, around, u64::from(rng.next_u32()), live, due, "coughs, tones …", tuning)
 }
 

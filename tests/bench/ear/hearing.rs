@@ -13,6 +13,9 @@ use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+/// What works through trials on one thread.
+type Worker<T> = Box<dyn FnMut(&Trial, &Scene) -> T>;
+
 /// One utterance as the listener told it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Told {
@@ -151,7 +154,7 @@ impl Hearing<'_> {
         trials: &[Trial],
         graph: &str,
         engine: &str,
-        make: &(dyn Fn() -> Box<dyn FnMut(&Trial, &Scene) -> T> + Sync),
+        make: &(dyn Fn() -> Worker<T> + Sync),
     ) -> Vec<T> {
         std::fs::create_dir_all(&self.folder).expect("the bench's folder can be made");
         let paths: Vec<PathBuf> = trials.iter().map(|t| self.path(t, graph, engine)).collect();

@@ -128,6 +128,7 @@ impl Walk {
                 self.line(Side::Flight, Mark::NotDone, text);
             }
             Input::Jumped => self.line(Side::Flight, Mark::NotDone, "time or place jumped"),
+            Input::Device { device, state } => self.line(Side::Flight, Mark::NotDone, format!("{device}: {state}")),
             Input::Fault { room, message } => self.refusal("fault", room.clone(), message.clone()),
             Input::Sheet { values, .. } => {
                 for (entry, value) in values {
