@@ -25,9 +25,11 @@ fn main() {
             "cargo:warning=models/files/vosk is not there: run `make vosk`, which fetches libvosk and builds this"
         );
     }
-    // At run time: beside the worker, or in the source folder above target/release. The program itself also names the
+    // At run time: beside the worker, or in the source folder above target/release or target/debug/deps. The program itself also names the
     // models folder that it uses when it starts the worker.
     if std::env::var("CARGO_CFG_TARGET_OS").is_ok_and(|os| os == "linux") {
-        println!("cargo:rustc-link-arg-bin=antiphon-vosk=-Wl,-rpath,$ORIGIN:$ORIGIN/../../models/files/vosk");
+        println!(
+            "cargo:rustc-link-arg-bin=antiphon-vosk=-Wl,-rpath,$ORIGIN:$ORIGIN/../../models/files/vosk:$ORIGIN/../../../models/files/vosk"
+        );
     }
 }

@@ -22,6 +22,7 @@ use server::Server;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 /// One at a time.
 static TURN: Mutex<()> = Mutex::new(());
@@ -94,6 +95,11 @@ fn a_takeoff_by_voice_through_devices() {
     }
 }
 
+/// A moment in which nobody speaks.
+fn settle() {
+    std::thread::sleep(Duration::from_secs(2));
+}
+
 #[test]
 fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again() {
     let _turn = turn();
@@ -102,7 +108,8 @@ fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again()
     let mut command = fly(&server);
     command.args(["--mic", "captain.monitor", "--speaker", "crew", "--headset", "--phase", "line_up"]);
     let mut flight = Flight::start(command);
-    flight.expect("phase: line_up", 60, None);
+    flight.expect("ready", 60, None);
+    settle();
     captain.say("takeoff");
     flight.expect("we have no takeoff clearance", 10, None);
 
@@ -114,6 +121,7 @@ fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again()
     let mut captain = Captain::at(&server, "captain", 2, 18.0);
     flight.expect("the microphone is there again", 10, None);
     flight.expect("I hear you again", 5, None);
+    settle();
     captain.say("takeoff");
     flight.expect("we have no takeoff clearance", 10, None);
 
@@ -122,6 +130,7 @@ fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again()
     flight.expect("we have no takeoff clearance", 10, None);
     server.unplug("crew");
     flight.expect("the loudspeaker is gone", 10, None);
+    settle();
     captain.say("takeoff");
     flight.expect("we have no takeoff clearance", 10, None);
     server.plug("crew", 44_100, 1);

@@ -114,12 +114,12 @@ fn heard_again(models: &Path, wav: &Path) {
     let crew = wav::read(wav, Channel::Only(1), Some(EAR_RATE)).expect("the recording");
     let mut ear = Listener::open(models, &graph, antiphon::core::gate::Settings::default()).expect("an ear");
     ear.listen(1, &CallSet::all(calls.len()));
-    // The takeoff is the last 80 s of the flight.
+    // The takeoff is the last 80 s of the flight. A reading above 1 nat: what is not a callout lies below -10.
     let from = crew.samples.len().saturating_sub(80 * EAR_RATE as usize);
     let mut news = ear.feed(&crew.samples[from..]).expect("listens");
     news.extend(ear.finish().expect("ends"));
     let told = news.into_iter().filter_map(|n| match n {
-        News::Heard { heard, .. } => heard.ranked.first().filter(|c| c.score > 2.0).map(|c| c.meanings[0].call.clone()),
+        News::Heard { heard, .. } => heard.ranked.first().filter(|c| c.score > 1.0).map(|c| c.meanings[0].call.clone()),
         _ => None,
     });
     let told: Vec<String> = told.collect();

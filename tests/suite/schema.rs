@@ -85,7 +85,7 @@ fn check(root: &Value, schema: &Value, v: &Value, path: &str) -> Result<(), Stri
                 }
                 true
             }
-            "minimum" => v.as_f64() >= want.as_f64(),
+            "minimum" => !v.is_number() || v.as_f64() >= want.as_f64(),
             "minItems" => v.as_array().is_some_and(|a| a.len() >= size()),
             "maxItems" => v.as_array().is_some_and(|a| a.len() <= size()),
             "minLength" => v.as_str().is_some_and(|s| s.chars().count() >= size()),
