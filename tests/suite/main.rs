@@ -11,5 +11,6 @@ mod departure;
 mod flight;
 mod hear;
 mod link;
+mod lives;
 mod oracle;
 mod sessions;

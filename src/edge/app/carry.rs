@@ -71,7 +71,7 @@ impl App {
     }
 
     /// A room that fails is told once and written down.
-    fn room_failed(&mut self, room: &str, why: &str) {
+    pub(super) fn room_failed(&mut self, room: &str, why: &str) {
         if !self.report.faults.iter().any(|f| f == why) {
             self.report.fault(why);
             let fault = Input::Fault { room: room.into(), message: why.to_string() };
@@ -256,6 +256,6 @@ impl App {
 }
 
 /// A panic in a room at the edge is caught here: the rest goes on.
-fn caught<T>(work: impl FnOnce() -> T) -> Option<T> {
+pub(super) fn caught<T>(work: impl FnOnce() -> T) -> Option<T> {
     std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)).ok()
 }
