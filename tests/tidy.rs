@@ -195,6 +195,8 @@ fn native_planted() {
     check("native", "src/edge/app/mod.rs", "fn f() { cpal::default_host(); }", &[1]);
     check("native", "tests/sound.rs", "use cpal;", &[1]);
     check("native", "src/cli/hear.rs", "use vosk::Model;", &[1]);
+    check("native", "src/edge/speaker/aloud.rs", "use tts::Tts;", &[1]);
+    check("native", "src/edge/speaker/system.rs", "use tts::Tts;", &[]);
     check("native", "src/edge/native/runtime.rs", "use ort::session::Session;", &[]);
     check("native", "src/edge/audio/devices.rs", "use cpal::traits::HostTrait;", &[]);
     check(
@@ -355,5 +357,28 @@ fn clippy_planted() {
             told.contains(&format!("`{ban}`")) && told.contains(&format!("planted.rs:{}:", i + 1)),
             "{ban} is not refused:\n{told}"
         );
+    }
+}
+
+#[test]
+fn trade_planted() {
+    for bad in [
+        "fn f(c: &mut Crew) { c.speak(\"Positive climb\".into()) }",
+        "fn f() -> &'static str { \"Set flaps\" }",
+        "fn f(ias_kt: f64) -> bool { ias_kt > 80.0 }",
+        "fn f(s: &S) -> bool { s.radio_height_ft <= 500.0 }",
+        "const GATE_FT: f64 = 1000.0;",
+    ] {
+        check("trade", "src/core/crew/callouts.rs", bad, &[1]);
+        check("trade", "src/edge/app/mod.rs", bad, &[1]);
+        check("trade", "src/core/sim/flight.rs", bad, &[]);
+    }
+    for good in [
+        "fn f(c: &mut Crew) { c.tell(\"not_now\", &title) }",
+        "// Positive climb\nfn f(ias_kt: f64, v1_kt: f64) -> bool { ias_kt > v1_kt }",
+        "#[cfg(test)]\nmod tests { fn f() { g(\"Flaps five\") } }",
+        "const LOST_AFTER_S: f64 = 30.0;",
+    ] {
+        check("trade", "src/core/crew/talk.rs", good, &[]);
     }
 }

@@ -22,6 +22,18 @@ pub enum Choice {
     Record(PathBuf),
 }
 
+impl Choice {
+    /// For people.
+    pub fn told(&self) -> String {
+        match self {
+            Choice::BuiltIn => "built-in".into(),
+            Choice::Tcp(at) => format!("simulator at {at}"),
+            Choice::Property(file) => format!("simulator by {}", file.display()),
+            Choice::Record(file) => format!("recorded in {}", file.display()),
+        }
+    }
+}
+
 /// Reads `--link`.
 ///
 /// # Errors

@@ -11,7 +11,8 @@ use std::path::{Path, PathBuf};
 /// Check phrasebooks and say what is wrong and how to mend it.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  antiphon check phrasebooks/saltmarsh-t2\n  antiphon check --explain unknown-signal"
+    after_help = "Example:\n  antiphon check phrasebooks/saltmarsh-t2\n  antiphon check --explain unknown-signal\n  \
+                  antiphon check saltmarsh-t2 --coverage out/demo/journal.jsonl tests/sessions"
 )]
 pub struct Args {
     /// Folders or names of phrasebooks; without any, all that are found.
@@ -23,6 +24,9 @@ pub struct Args {
     /// Explain one kind of problem by its id; `all` prints the whole page.
     #[arg(long, value_name = "ID", conflicts_with_all = ["json", "contexts"])]
     explain: Option<String>,
+    /// Tell what of one book these journals and session scripts (acted out typed), or folders of them, never exercise.
+    #[arg(long, value_name = "JOURNAL", num_args = 1.., conflicts_with_all = ["json", "contexts", "explain"])]
+    coverage: Vec<PathBuf>,
     /// Show the size of the live grammar in each phase.
     #[arg(long)]
     contexts: bool,
@@ -34,6 +38,13 @@ pub fn run(args: Args) -> CliResult {
         return explain(id);
     }
     let places = Places::here(None);
+    if !args.coverage.is_empty() {
+        let book = args.books.first().map_or(Path::new(super::wiring::BOOK), PathBuf::as_path);
+        return match args.books.len() {
+            0 | 1 => super::coverage::run(&places, book, &args.coverage),
+            _ => Err(Failure::new("--coverage is about one book: name one")),
+        };
+    }
     let books = if args.books.is_empty() { all_books(&places)? } else { args.books };
     let mut outcome = Outcome::Done;
     for book in &books {

@@ -1,6 +1,8 @@
 //! `antiphon doctor`.
 
+use super::wiring::LIBVOSK;
 use super::{CliResult, Failure, Outcome};
+use crate::edge::ear::{Launch, PROGRAM, Worker};
 use crate::edge::native::Runtime;
 use crate::edge::native::manifest::{self, DebianPackage, Manifest, Stage};
 use crate::edge::store::Places;
@@ -48,6 +50,7 @@ pub fn run(_args: Args, models: Option<&Path>) -> CliResult {
     println!("antiphon {} on {system} {kind}, {cores} cores\n", env!("CARGO_PKG_VERSION"));
     let places = Places::here(models);
     let mut rows = model_rows(&places);
+    rows.extend(vosk_rows(&places));
     rows.extend(Manifest::embedded().debian.iter().filter(|d| d.stage == Stage::Run).map(program_row));
     rows.extend(book_rows(&places));
     rows.push(disk_row());
@@ -68,7 +71,7 @@ fn model_rows(places: &Places) -> Vec<Row> {
         Err(problem) => return vec![Row::lacks("models", "folder", "not found", problem.to_string())],
     };
     let mut rows = vec![Row::fine("models", "folder", folder.display().to_string())];
-    for package in &Manifest::embedded().packages {
+    for package in Manifest::embedded().packages.iter().filter(|p| p.stage == Stage::Run) {
         let part = if package.name == "onnxruntime" { "library" } else { "models" };
         for file in package.files.iter().filter(|f| !f.notice) {
             rows.push(match manifest::verify_fully(&folder, &file.to) {
@@ -82,6 +85,39 @@ fn model_rows(places: &Places) -> Vec<Row> {
         Err(problem) => Row::lacks("library", "ONNX Runtime", "does not load", problem.to_string()),
     });
     rows
+}
+
+/// The Vosk ear, which no flight needs: all right where none of it is there, wrong where a part is.
+fn vosk_rows(places: &Places) -> Vec<Row> {
+    let folder = places.models().ok();
+    let library = folder.as_ref().filter(|f| f.join(LIBVOSK).exists());
+    let worker =
+        places.program.iter().flat_map(|p| p.ancestors().take(2)).map(|p| p.join(PROGRAM)).find(|p| p.is_file());
+    let (Some(folder), Some(worker)) = (library, &worker) else {
+        return match (library, worker) {
+            (None, None) => vec![Row::fine("ear", "Vosk", "not set up; only --engine vosk needs it (`make vosk`)")],
+            (Some(_), _) => {
+                vec![Row::fine("ear", "Vosk", "its library is there, the worker is not built (`make vosk`)")]
+            }
+            (None, Some(w)) => vec![Row::fine("ear", "Vosk", format!("{}, with the system's libvosk", w.display()))],
+        };
+    };
+    vec![
+        match manifest::verify_fully(folder, LIBVOSK) {
+            Ok(_) => Row::fine("ear", LIBVOSK, "SHA-256 as listed"),
+            Err(problem) => Row::lacks("ear", LIBVOSK, "not usable", problem.to_string()),
+        },
+        match Worker::start(&Launch {
+            program: worker.clone(),
+            library: Some(folder.join(LIBVOSK).parent().unwrap_or(folder).to_path_buf()),
+            model: PathBuf::new(),
+        })
+        .and_then(|mut w| w.greet(ANSWER_LIMIT))
+        {
+            Ok(()) => Row::fine("ear", "Vosk worker", format!("{} answers", worker.display())),
+            Err(problem) => Row::lacks("ear", "Vosk worker", "does not answer", problem.to_string()),
+        },
+    ]
 }
 
 /// A Debian package that is used as a program.

@@ -1,21 +1,24 @@
 //! `antiphon fly`.
 
-use super::wiring::{self, failure};
-use super::{CliResult, Failure, Outcome, aircraft, telling};
+use super::sound::{self, End, Ends, Live};
+use super::wiring::{self, Engine, failure};
+use super::{CliResult, Failure, Outcome, aircraft, page, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::crew::io::{Action, Input};
+use crate::core::gate;
 use crate::core::journal::{Journal, Line as Entry, resume};
+use crate::core::page::Rooms;
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
-use crate::edge::app::{App, Ears, News, Outside, Pace, Parts};
+use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, SoundEar, stage};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
-use crate::edge::store::{JournalFile, Places, load_journal};
+use crate::edge::store::{Choices, JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
 use std::io::BufRead;
 use std::path::{Path, PathBuf};
@@ -28,7 +31,7 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310"
+    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
 )]
 pub struct Args {
     /// The book: a name or a folder.
@@ -37,12 +40,28 @@ pub struct Args {
     /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
     #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
     link: aircraft::Choice,
-    /// Where you are heard: a WAV file, or none.
-    #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
-    mic: PathBuf,
-    /// Where the crew speaks: a WAV file (left you, right the crew), or none.
-    #[arg(long, value_name = "FILE.wav|none", default_value = "none")]
-    speaker: PathBuf,
+    /// Where you are heard: a microphone by its name or a part of it, default, a WAV file, or none. Without it the one of
+    /// last time, else the system's own.
+    #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
+    mic: Option<End>,
+    /// Where the crew speaks: a loudspeaker by name, default, a WAV file (left you, right the crew), or none.
+    #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
+    speaker: Option<End>,
+    /// Your microphone cannot hear the crew: everything you say counts while they speak.
+    #[arg(long)]
+    headset: bool,
+    /// Which recogniser hears you.
+    #[arg(long, value_enum, default_value = "neural")]
+    engine: Engine,
+    /// The folder of a Vosk model, for --engine vosk; else `vosk-model` in the models folder.
+    #[arg(long, value_name = "DIR")]
+    vosk_model: Option<PathBuf>,
+    /// Who is the second pilot's voice: neural, system (the operating system's own, aloud and in real time only) or
+    /// system:NAME.
+    #[arg(long, value_name = "neural|system[:NAME]", default_value = "neural", value_parser = wiring::voice_choice)]
+    voice: wiring::Voice,
+    #[command(flatten)]
+    spoken: wiring::Spoken,
     /// You type what you say.
     #[arg(long)]
     typed: bool,
@@ -55,32 +74,31 @@ pub struct Args {
     /// Record both sides.
     #[arg(long, value_name = "FILE.wav")]
     record: Option<PathBuf>,
-    /// The phase to begin in.
+    /// Where the page for tablet and phone is served. Without it: on this machine only, at 127.0.0.1:7319 or a free port.
+    #[arg(long, value_name = "ADDR|off", default_value = "usual", hide_default_value = true)]
+    page: page::Choice,
+    /// The phase to begin in: the aircraft is looked at, what disagrees is told, the rest is taken for granted.
     #[arg(long, value_name = "NAME")]
     phase: Option<String>,
+    /// A flight sheet: `entry = value`, one a line, with the entries of the book.
+    #[arg(long, value_name = "FILE.toml")]
+    sheet: Option<PathBuf>,
     /// Go on where this journal stops.
-    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal"])]
+    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet"])]
     resume: Option<PathBuf>,
-}
-
-fn given(path: &Path) -> Option<&Path> {
-    (path != Path::new("none")).then_some(path)
 }
 
 /// Runs it.
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let places = Places::here(models);
-    let (mic, speaker) = (given(&args.mic), given(&args.speaker));
-    if mic.is_none() && !args.typed && args.hands.is_none() {
+    let last = Choices::file().map(|f| Choices::read(&f)).unwrap_or_default();
+    let silent = args.typed || args.hands.is_some();
+    let ends = Ends::settle(args.mic.clone(), args.speaker.clone(), args.headset, silent, &last);
+    let (mic, speaker) = (ends.mic.file(), ends.speaker.file());
+    if ends.mic == End::Nothing && !silent {
         return Err(Failure::new(
-            "there is nothing to hear you by; type with --typed, or give a recording with --mic FILE.wav",
+            "there is nothing to hear you by; name a microphone with --mic, or type with --typed",
         ));
-    }
-    if let Some(mic) = mic.filter(|m| m.extension().is_none_or(|e| !e.eq_ignore_ascii_case("wav"))) {
-        return Err(Failure::new(format!(
-            "sound devices are not built in yet, so \u{201c}{}\u{201d} cannot be opened; give a WAV file or use --typed",
-            mic.display()
-        )));
     }
     if args.record.is_some() && speaker.is_some() {
         return Err(Failure::new("--speaker FILE.wav and --record write the same; give one of them"));
@@ -102,16 +120,43 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         eprintln!("antiphon: {w}");
     }
     let record = args.record.as_deref().or(speaker);
-    let voice: Box<dyn Speaker> = if record.is_some() {
-        let mut voices = wiring::voices(&places, EAR_RATE);
+    let system = match &args.voice {
+        wiring::Voice::System(name) => Some(name.clone()),
+        wiring::Voice::Neural => None,
+    };
+    if system.is_some() && (record.is_some() || sound.is_some()) {
+        return Err(Failure::new(
+            "the system voice speaks aloud and gives no samples, so it can be neither recorded nor run ahead of time; use --voice neural with a WAV file",
+        ));
+    }
+    let (send, news) = mpsc::channel();
+    let devices = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
+    if let Some(devices) = &devices {
+        devices.remember(&ends, &last);
+        eprint!("{}", devices.told());
+    }
+    let voice: Box<dyn Speaker> = if let Some(name) = system {
+        Box::new(args.spoken.aloud(name, Box::new(Silent), false))
+    } else if record.is_some() || devices.is_some() {
+        let mut voices = wiring::voices(&places, devices.as_ref().map_or(EAR_RATE, Live::rate));
         wiring::prepare(&mut voices, &book)?;
-        Box::new(voices)
+        match &devices {
+            Some(devices) => devices.voice(Box::new(voices)),
+            None => Box::new(voices),
+        }
     } else {
         Box::new(Silent)
     };
-    let ears = match &sound {
-        Some(_) => Ears::Sound(Box::new(wiring::listener(&places, &book)?)),
-        None => Ears::Typed,
+    let ears = match (&sound, &devices) {
+        (None, None) => Ears::Typed,
+        (None, _) if ends.mic == End::Nothing => Ears::Typed,
+        (heard, devices) => {
+            let ear = ear(&args, &places, &book, heard.is_some())?;
+            match devices {
+                Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), send.clone())?,
+                _ => Ears::Sound(ear),
+            }
+        }
     };
     let mut crew = Crew::new(book.clone());
     let (journal, begin) = match &args.resume {
@@ -123,12 +168,29 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
             (JournalFile::create(&path, &header).map_err(Failure)?, Begin::Fresh)
         }
     };
-    let (send, news) = mpsc::channel();
+    let stood_in = crew.phase().to_string();
     stop_on_interrupt(send.clone());
     let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
     let tell = send.clone();
     let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
-    let pace = if sound.is_some() && live.is_none() { Pace::Fast } else { Pace::Live };
+    let pace = if sound.is_some() && live.is_none() && devices.is_none() { Pace::Fast } else { Pace::Live };
+    let rooms = Rooms {
+        aircraft: args.link.told(),
+        ear: match (mic, &devices) {
+            (Some(file), _) => file.display().to_string(),
+            (None, Some(_)) if ends.mic != End::Nothing => "microphone".into(),
+            _ => "typed words".into(),
+        },
+        voice: match (record, &devices, &args.voice) {
+            (_, _, wiring::Voice::System(_)) => "the system's voice".into(),
+            (_, Some(_), _) => "loudspeaker".into(),
+            (Some(file), ..) => file.display().to_string(),
+            (None, None, _) => "silent".into(),
+        },
+        talk: false,
+    };
+    let wanted = if args.page == page::Choice::Usual && pace == Pace::Fast { page::Choice::Off } else { args.page };
+    let (served, watcher) = page::serve(wanted, &book, rooms, &send)?;
     if args.typed {
         type_into(send);
     }
@@ -136,13 +198,14 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let until = sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0));
     let link: Box<dyn Link> = match (live, &begin, &hands) {
         (Some(live), ..) => Box::new(live),
-        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(values, *at)),
-        (None, Begin::Fresh, Some(h)) => {
-            Box::new(crate::edge::app::stage::aircraft(&h.world, h.seed).map_err(Failure)?)
-        }
-        (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())),
+        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at, &stood_in)?),
+        (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
+        (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
-    let (arrangement, sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
+    let (arrangement, mut sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
+    if let Some(path) = &args.sheet {
+        sheet.extend(plan(path, &book)?);
+    }
     let parts = Parts {
         engine: Box::new(crew),
         book: book.clone(),
@@ -158,6 +221,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         pace,
         outside: Outside(Some(news)),
         told: Box::new(|line| println!("{}", telling::line(line))),
+        watcher,
         until,
     };
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
@@ -166,8 +230,26 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         Begin::Resumed { at, wake, owed, standing, .. } => App::new(parts, at, wake).resume(owed, standing),
     }
     .map_err(failure)?;
+    drop(served);
     println!("\n{}", telling::summary(&report));
     Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
+}
+
+/// The ear that was asked for, listening. `waits`: whether an utterance may wait for a worker that is being started again.
+fn ear(args: &Args, places: &Places, book: &Book, waits: bool) -> Result<Box<dyn SoundEar + Send>, Failure> {
+    if args.engine == Engine::Neural {
+        return Ok(Box::new(wiring::listener(places, book)?));
+    }
+    let settings = gate::Settings::default();
+    let mut listener = wiring::vosk(places, book, args.vosk_model.as_deref(), settings, waits)?;
+    let deaf = wiring::deaf_to(book, listener.ear_mut());
+    if !deaf.is_empty() {
+        return Err(Failure::new(format!(
+            "with this Vosk model nobody would be heard saying {}, which must always be heard: give them wordings in words that it knows, or use --engine neural",
+            deaf.join(", ")
+        )));
+    }
+    Ok(Box::new(listener))
 }
 
 /// How a session begins.
@@ -217,39 +299,77 @@ fn last_state(journal: &Journal) -> BTreeMap<String, Value> {
     values
 }
 
-/// The built-in aircraft as nearly as its controls tell: it cannot be put back into the air where it was.
-fn rebuilt(values: &BTreeMap<String, Value>, at: SessionTime) -> BuiltIn {
-    let mut aircraft = Aircraft::tarn_t2(1);
+/// A flight sheet from a file.
+fn plan(path: &Path, book: &Book) -> Result<BTreeMap<String, Value>, Failure> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|e| Failure::new(format!("{} cannot be read ({e}); check the path", path.display())))?;
+    let told = |wrong: Vec<String>| {
+        let lines: Vec<String> = wrong.iter().map(|w| format!("{}: {w}", path.display())).collect();
+        Failure::new(lines.join("\n"))
+    };
+    book.read_sheet(&text).map_err(told)
+}
+
+/// The built-in aircraft as nearly as its state and the phase tell: on the ground as its controls stand, in the air at
+/// the place of the phase with the last known height, speed, distance, load and wind.
+fn rebuilt(book: &Book, values: &BTreeMap<String, Value>, at: SessionTime, phase: &str) -> Result<BuiltIn, Failure> {
+    let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
+    let number = |name: &str| values.get(name).and_then(Value::number);
     let running = ["engine_running_1", "engine_running_2"].iter().any(|s| values.get(*s) == Some(&Value::Bool(true)));
-    let place = if running { Place::LinedUp } else { Place::ColdAtStand };
-    let mut setup = Setup { place, ..Setup::default() };
-    if let Some(kg) = values.get("mass_kg").and_then(Value::number) {
-        setup.mass_kg = kg;
+    let flies = values.get("on_ground") == Some(&Value::Bool(false));
+    let of_phase = stage::place(book, phase).map_err(Failure)?;
+    let place = match of_phase {
+        _ if !running => Place::ColdAtStand,
+        Place::Landed if !flies => Place::Landed,
+        _ if !flies => Place::LinedUp,
+        Place::Approach { distance_nm } => {
+            Place::Approach { distance_nm: number("distance_nm").unwrap_or(distance_nm) }
+        }
+        Place::FinalApproach { distance_nm } => {
+            Place::FinalApproach { distance_nm: number("distance_nm").unwrap_or(distance_nm) }
+        }
+        Place::Climb | Place::Cruise => of_phase,
+        _ => Place::Airborne {
+            height_ft: number("altitude_ft").unwrap_or(3_000.0),
+            ias_kt: number("ias_kt").unwrap_or(210.0),
+        },
+    };
+    let mut setup = Setup { place, ..aircraft.usual() };
+    let known = [
+        ("mass_kg", &mut setup.mass_kg),
+        ("fuel_total_kg", &mut setup.fuel_kg),
+        ("wind_from_deg", &mut setup.wind_from_deg),
+        ("wind_kt", &mut setup.wind_kt),
+    ];
+    for (name, to) in known {
+        *to = number(name).unwrap_or(*to);
     }
     aircraft.place(&setup);
     // Readings cannot be set, and some controls refuse: what stands stands.
     for (name, value) in values {
         let _ = aircraft.set(name, value);
     }
-    BuiltIn::new(aircraft, at)
+    Ok(BuiltIn::new(aircraft, at).on_such_a_day(setup))
 }
 
-/// The built-in aircraft where a phase finds it: on the runway for the phases in which pf and pm are flight roles.
-fn placed(book: &Book, phase: Option<&str>) -> BuiltIn {
-    let mut aircraft = Aircraft::tarn_t2(1);
-    let flying = phase.and_then(|p| book.phase(p)).is_some_and(|p| book.roles.flight_roles_in.contains(&p));
-    let place = if flying { Place::LinedUp } else { Place::ColdAtStand };
-    aircraft.place(&Setup { place, ..Setup::default() });
-    BuiltIn::new(aircraft, SessionTime::ZERO)
+/// The built-in aircraft where a phase finds it.
+fn placed(book: &Book, phase: Option<&str>) -> Result<BuiltIn, Failure> {
+    let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
+    let place = phase.map_or(Ok(Place::ColdAtStand), |p| stage::place(book, p)).map_err(Failure)?;
+    aircraft.place(&Setup { place, ..aircraft.usual() });
+    Ok(BuiltIn::new(aircraft, SessionTime::ZERO))
 }
 
 fn default_journal() -> Result<PathBuf, Failure> {
+    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
+    Ok(data_folder()?.join("antiphon/journals").join(name))
+}
+
+/// The user's folder for what programs keep.
+pub(super) fn data_folder() -> Result<PathBuf, Failure> {
     let home = || std::env::var_os("HOME").map(|h| PathBuf::from(h).join(".local/share"));
     let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from).filter(|p| p.is_absolute()).or_else(home);
-    let data =
-        data.ok_or_else(|| Failure::new("there is no home folder for the journal; name a file with --journal"))?;
-    let name = jiff::Timestamp::now().strftime("%Y-%m-%d-%H%M%S.jsonl").to_string();
-    Ok(data.join("antiphon/journals").join(name))
+    data.ok_or_else(|| Failure::new("there is no home folder for what is kept; set XDG_DATA_HOME, or name a file"))
 }
 
 fn stop_on_interrupt(send: Sender<News>) {

@@ -1,12 +1,13 @@
 //! `antiphon hear`.
 
+use super::wiring::{self, Engine};
 use super::{CliResult, Failure, Outcome};
 use crate::core::book::{Book, Severity};
 use crate::core::gate::Settings;
 use crate::core::grammar::{CallId, CallSet, Meaning};
 use crate::core::matcher::{Choice, Heard, choose};
 use crate::edge::audio::{AudioError, wav};
-use crate::edge::ear::{Listener, News};
+use crate::edge::ear::{Listener, News, Reader};
 use crate::edge::store::{Places, read_book};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -16,7 +17,7 @@ use std::time::Duration;
 /// Tell what was said in sound files.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon hear gear-up.wav\n  antiphon hear --context taxi --json one.wav two.wav\n  antiphon hear --segments --json flight.wav"
+    after_help = "Examples:\n  antiphon hear gear-up.wav\n  antiphon hear --context taxi --json one.wav two.wav\n  antiphon hear --segments --json flight.wav\n  antiphon hear --engine vosk --vosk-model my-model gear-up.wav"
 )]
 pub struct Args {
     /// The phrasebook: a folder, or the name of one that is found.
@@ -28,6 +29,9 @@ pub struct Args {
     /// Which recogniser.
     #[arg(long, value_enum, default_value = "neural")]
     engine: Engine,
+    /// The folder of a Vosk model, for --engine vosk; else `vosk-model` in the models folder.
+    #[arg(long, value_name = "DIR")]
+    vosk_model: Option<PathBuf>,
     /// Cut each file at its silences, one line a piece; without it a file is one utterance.
     #[arg(long)]
     segments: bool,
@@ -37,15 +41,6 @@ pub struct Args {
     /// WAV files: any rate, any channels, 8 to 32 bits.
     #[arg(required = true, value_name = "FILE.wav")]
     files: Vec<PathBuf>,
-}
-
-/// The recognisers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Engine {
-    /// The neural model, held to the book's calls.
-    Neural,
-    /// Vosk, as a program of its own.
-    Vosk,
 }
 
 /// A file that is one utterance must not be cut at a pause; this much is one breath.
@@ -71,27 +66,36 @@ struct Line {
 /// Runs it.
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let failure = |e: &dyn std::fmt::Display| Failure::new(e.to_string());
-    if args.engine == Engine::Vosk {
-        return Err(Failure::new(
-            "the Vosk recogniser is not built in yet; leave out --engine, or say --engine neural",
-        ));
-    }
     let places = Places::here(models);
     let book = readable(&places, &args.book)?;
     let live = context(&book, &args.context)?;
     let models = places.models().map_err(|e| failure(&e))?;
     let settings = if args.segments { Settings::default() } else { one_utterance() };
-    let mut listener = Listener::open(&models, &book.graph, settings).map_err(|e| failure(&e))?;
+    match args.engine {
+        Engine::Neural => {
+            let listener = Listener::open(&models, &book.graph, settings).map_err(|e| failure(&e))?;
+            files(&args, &book, &live, listener)
+        }
+        Engine::Vosk => {
+            let listener = wiring::vosk(&places, &book, args.vosk_model.as_deref(), settings, true)?;
+            files(&args, &book, &live, listener)
+        }
+    }
+}
+
+/// Listens to the files, one after the other.
+fn files<E: Reader>(args: &Args, book: &Book, live: &CallSet, mut listener: Listener<E>) -> CliResult {
+    let failure = |e: &dyn std::fmt::Display| Failure::new(e.to_string());
     let mut failed = None;
     for file in &args.files {
         let name = file.display().to_string();
         let lines = match wav::read_16k(file) {
             Ok(sound) => {
-                let news = listen(&mut listener, &live, &sound.samples).map_err(|e| failure(&e))?;
+                let news = listen(&mut listener, live, &sound.samples).map_err(|e| failure(&e))?;
                 for warning in &sound.warnings {
                     eprintln!("antiphon: {warning}");
                 }
-                let mut lines: Vec<Line> = news.into_iter().map(|n| line(&name, &book, &live, &listener, n)).collect();
+                let mut lines: Vec<Line> = news.into_iter().map(|n| line(&name, book, live, &listener, n)).collect();
                 if !args.segments {
                     // More than one breath: the first that holds a call, or the first at all.
                     let best = lines.iter().position(|l| l.call.is_some()).unwrap_or(0);
@@ -135,12 +139,12 @@ fn readable(places: &Places, path: &Path) -> Result<Book, Failure> {
 /// A file is one utterance from its first voiced moment to its last.
 fn one_utterance() -> Settings {
     let longest = ONE_UTTERANCE_S * u64::from(crate::core::gate::RATE);
-    Settings { short_wait: longest, long_wait: longest, longest, ..Settings::default() }
+    Settings { ask_wait: longest, short_wait: longest, long_wait: longest, longest, ..Settings::default() }
 }
 
 /// Everything heard in one file.
-fn listen(
-    listener: &mut Listener,
+fn listen<E: Reader>(
+    listener: &mut Listener<E>,
     live: &CallSet,
     samples: &[f32],
 ) -> Result<Vec<(Heard, Duration)>, crate::edge::ear::EarError> {
@@ -148,12 +152,21 @@ fn listen(
     listener.listen(1, live);
     let mut news = listener.feed(samples)?;
     news.extend(listener.finish()?);
+    for trouble in listener.ear_mut().trouble() {
+        eprintln!("antiphon: {trouble}");
+    }
     let heard = |n| if let News::Heard { heard, decision, .. } = n { Some((heard, decision)) } else { None };
     Ok(news.into_iter().filter_map(heard).collect())
 }
 
-fn line(file: &str, book: &Book, live: &CallSet, listener: &Listener, (heard, decision): (Heard, Duration)) -> Line {
-    let critical = |c: CallId| book.calls.get(c.0 as usize).is_some_and(|c| c.critical);
+fn line<E: Reader>(
+    file: &str,
+    book: &Book,
+    live: &CallSet,
+    listener: &Listener<E>,
+    (heard, decision): (Heard, Duration),
+) -> Line {
+    let critical = |c: CallId| book.is_critical(c);
     let choice = choose(&heard, &book.graph, live, &CallSet::none(), critical, listener.thresholds());
     let mut line = Line {
         file: file.to_string(),

@@ -8,13 +8,18 @@
 
 mod aircraft;
 mod check;
+mod coverage;
+mod debrief;
 mod demo;
 mod doctor;
+mod drill;
 mod fly;
 mod hear;
 mod link;
+mod page;
 mod replay;
 mod say;
+mod sound;
 mod telling;
 mod wiring;
 
@@ -48,6 +53,8 @@ enum Command {
     Link(link::Args),
     Check(check::Args),
     Say(say::Args),
+    Debrief(debrief::Args),
+    Drill(drill::Args),
     Replay(replay::Args),
     Doctor(doctor::Args),
 }
@@ -87,6 +94,8 @@ pub fn run() -> ExitCode {
         Command::Link(a) => link::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
+        Command::Debrief(a) => debrief::run(a),
+        Command::Drill(a) => drill::run(a, models),
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };

@@ -1,5 +1,6 @@
 //! `antiphon replay`.
 
+use super::telling::out;
 use super::{CliResult, Failure, Outcome};
 use crate::core::book::Book;
 use crate::core::crew::Crew;
@@ -43,16 +44,43 @@ pub fn run(args: Args) -> CliResult {
     let book = find_book(&journal.header, args.book.as_deref());
     if let Some(at) = at {
         // Without the book only the names of the live calls are lacking.
-        let names: Vec<String> = book.map(|b| b.calls.iter().map(|c| c.id.clone()).collect()).unwrap_or_default();
-        println!("{}", why(&journal, at, &names));
+        let book = book.map(Arc::new);
+        let names: Vec<String> =
+            book.as_ref().map(|b| b.calls.iter().map(|c| c.id.clone()).collect()).unwrap_or_default();
+        out(why(&journal, at, &names));
+        match book {
+            Ok(book) if book.hash == journal.header.book.hash => {
+                out("What the second pilot waited for, from the book:");
+                standing(&journal, at, Crew::new(book)).iter().for_each(|l| out(format_args!("  {l}")));
+            }
+            Ok(book) => out(format_args!("The book {} has changed since: what was armed cannot be told.", book.id)),
+            Err(e) => out(format_args!("What was armed cannot be told: {e}.")),
+        }
         return Ok(Outcome::Done);
     }
     let book = Arc::new(book?);
     let (lines, outcome) = judge(&journal, &book.hash, &mut Crew::new(book.clone()));
     for line in lines {
-        println!("{line}");
+        out(line);
     }
     Ok(outcome)
+}
+
+/// Where everything stood at a moment: the engine, brought there by the journal's inputs.
+fn standing(journal: &Journal, at: SessionTime, mut crew: Crew) -> Vec<String> {
+    let feed = || {
+        for e in &journal.entries {
+            if let Line::In { stamp, input } = &e.line {
+                if stamp.at > at {
+                    break;
+                }
+                crew.handle(stamp.at, stamp.sim, input);
+            }
+        }
+        crew.standing()
+    };
+    // An altered input may be one that the engine cannot bear.
+    catch_unwind(AssertUnwindSafe(feed)).unwrap_or_else(|_| vec!["the engine stopped over an input before it".into()])
 }
 
 fn find_book(header: &Header, asked: Option<&Path>) -> Result<Book, Failure> {

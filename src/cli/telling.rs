@@ -5,6 +5,12 @@ use crate::core::book::schema::{Due, Station};
 use crate::edge::app::{Line, Report, Side};
 use std::fmt::Write;
 
+/// Prints a line; a reader that has left (`| head`) is no failure.
+pub fn out(text: impl std::fmt::Display) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stdout(), "{text}");
+}
+
 fn who(side: Side) -> &'static str {
     match side {
         Side::Pilot => "pilot",

@@ -4,16 +4,17 @@ use super::Failure;
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::book::schema::{Part, Station};
-use crate::core::gate;
+use crate::core::gate::{self, Turn};
+use crate::core::grammar::CallId;
 use crate::core::journal::{BookMark, Header, VERSION};
 use crate::core::matcher::Thresholds;
 use crate::core::script::{self, Script};
 use crate::edge::audio::level;
 use crate::edge::captain::noise::Cabin;
-use crate::edge::ear::{Listener, NeuralEar};
-use crate::edge::native::{Runtime, Vad};
+use crate::edge::ear::{Launch, Listener, NeuralEar, PROGRAM, Reader, VoskEar};
+use crate::edge::native::{Runtime, Vad, manifest};
 use crate::edge::speaker::cache::Cache;
-use crate::edge::speaker::{Speaker, Voices, clip};
+use crate::edge::speaker::{Aloud, Manner, Speaker, Voices, Wire, clip};
 use crate::edge::store::{Places, load_book};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -46,6 +47,58 @@ pub fn script(path: &Path, book: &Book) -> Result<Script, Failure> {
     if wrong.is_empty() { Ok(script) } else { Err(Failure::new(wrong.iter().map(told).collect::<Vec<_>>().join("\n"))) }
 }
 
+/// The recognisers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Engine {
+    /// The neural model, held to the book's calls.
+    Neural,
+    /// Vosk, as a program of its own.
+    Vosk,
+}
+
+/// Vosk's library in the models folder; a system's own is found without us.
+pub const LIBVOSK: &str = "vosk/libvosk.so";
+
+/// The Vosk ear for a book, listening; the words of the book that the model lacks go to the terminal. `waits`: whether an
+/// utterance may wait for a worker that is being started again.
+pub fn vosk(
+    places: &Places,
+    book: &Book,
+    model: Option<&Path>,
+    settings: gate::Settings,
+    waits: bool,
+) -> Result<Listener<VoskEar>, Failure> {
+    let models = places.models().map_err(failure)?;
+    let model = model.map_or_else(|| models.join("vosk-model"), Path::to_path_buf);
+    let beside = places.program.iter().flat_map(|p| p.ancestors().take(2)).map(|p| p.join(PROGRAM));
+    let program = beside.clone().find(|p| p.is_file()).or_else(|| beside.into_iter().next());
+    let library = match models.join(LIBVOSK).exists() {
+        true => Some(manifest::verify(&models, LIBVOSK).map_err(failure)?),
+        false => None,
+    };
+    let launch = Launch {
+        program: program.unwrap_or_else(|| PROGRAM.into()),
+        library: library.and_then(|l| l.parent().map(Path::to_path_buf)),
+        model,
+    };
+    let (mut ear, unknown) = VoskEar::open(launch, &book.graph).map_err(failure)?;
+    for word in &unknown {
+        eprintln!("antiphon: {word}");
+    }
+    if !waits {
+        ear.set_patience(std::time::Duration::ZERO);
+    }
+    let runtime = Runtime::open(&models).map_err(failure)?;
+    let thresholds = ear.thresholds();
+    Ok(Listener::new(Vad::open(&runtime).map_err(failure)?, ear, settings, thresholds))
+}
+
+/// Calls that must be heard whatever happens and that this ear cannot hear, by name.
+pub fn deaf_to(book: &Book, ear: &VoskEar) -> Vec<String> {
+    let needed = book.calls.iter().enumerate().filter(|(_, c)| c.always || c.critical);
+    needed.filter(|(i, _)| ear.phrases(CallId(*i as u16)).is_empty()).map(|(_, c)| c.id.clone()).collect()
+}
+
 /// The neural ear for a book, listening.
 pub fn listener(places: &Places, book: &Book) -> Result<Listener, Failure> {
     let runtime = Runtime::open(&places.models().map_err(failure)?).map_err(failure)?;
@@ -54,9 +107,77 @@ pub fn listener(places: &Places, book: &Book) -> Result<Listener, Failure> {
     Ok(Listener::new(vad, ear, gate::Settings::default(), Thresholds::default()))
 }
 
+/// What has become of a microphone: the state's name, and a line for the terminal.
+pub fn microphone(turn: Turn) -> (&'static str, &'static str) {
+    match turn {
+        Turn::Lost => ("lost", "the microphone is gone: plug it in again, and it is taken up by itself"),
+        Turn::Back => ("back", "the microphone is there again"),
+        Turn::Muted => {
+            ("muted", "the microphone gives pure silence: switch it on, at the headset or in the sound settings")
+        }
+        Turn::Unmuted => ("unmuted", "the microphone gives sound again"),
+        Turn::Clipped => ("clipped", "the microphone is too loud and clips: turn it down in the sound settings"),
+    }
+}
+
 /// The voices, with what they have said before at hand.
 pub fn voices(places: &Places, rate: u32) -> Voices {
     Voices::new(places.models(), rate, cache())
+}
+
+/// Who is the second pilot's voice.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Voice {
+    /// The neural voice.
+    Neural,
+    /// The operating system's, by its own name for it.
+    System(Option<String>),
+}
+
+/// `neural`, `system` or `system:NAME`.
+pub fn voice_choice(text: &str) -> Result<Voice, String> {
+    match text.split_once(':') {
+        None if text == "neural" => Ok(Voice::Neural),
+        None if text == "system" => Ok(Voice::System(None)),
+        Some(("system", name)) if !name.trim().is_empty() => Ok(Voice::System(Some(name.trim().into()))),
+        _ => Err("a voice is neural, system, or system:NAME with a name that the system has".into()),
+    }
+}
+
+/// How the system voice speaks.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Spoken {
+    /// Speed of the system voice in percent of its normal one.
+    #[arg(long, value_name = "50-200", default_value = "100", value_parser = clap::value_parser!(u16).range(50..=200))]
+    voice_rate: u16,
+    /// Loudness of the system voice in percent.
+    #[arg(long, value_name = "0-100", default_value = "100", value_parser = clap::value_parser!(u16).range(0..=100))]
+    voice_volume: u16,
+}
+
+/// A speech service that has not come up by then counts as away.
+#[cfg(feature = "system-voice")]
+const SERVICE_LIMIT: std::time::Duration = std::time::Duration::from_secs(5);
+
+impl Spoken {
+    /// The way to the system voice, or one clause why there is none.
+    pub fn open(&self, voice: Option<String>) -> Result<Wire, String> {
+        let (rate_percent, volume_percent) = (f32::from(self.voice_rate), f32::from(self.voice_volume));
+        let manner = Manner { voice, rate_percent, volume_percent };
+        #[cfg(feature = "system-voice")]
+        return Wire::open(crate::edge::speaker::system::make(manner), SERVICE_LIMIT);
+        #[cfg(not(feature = "system-voice"))]
+        return Err(format!(
+            "this program was built without it, so {manner:?} is of no use; build with the feature system-voice"
+        ));
+    }
+
+    /// The system voice for the second pilot, and `stand_in` for the others and in its place; for everyone where the
+    /// stand-in makes no sound.
+    pub fn aloud(&self, voice: Option<String>, stand_in: Box<dyn Speaker>, sounds: bool) -> Aloud {
+        let instead = if sounds { "the neural voice speaks" } else { "the words are only shown" };
+        Aloud::new(self.open(voice), stand_in, instead, !sounds, f32::from(self.voice_rate))
+    }
 }
 
 /// The user's store of rendered phrases, or memory.

@@ -12,5 +12,7 @@ pub mod captain;
 pub mod ear;
 pub mod link;
 pub mod native;
+pub mod radio;
+pub mod server;
 pub mod speaker;
 pub mod store;

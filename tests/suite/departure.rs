@@ -45,7 +45,7 @@ fn fly(
     let captain = captains.pick(script.seed).to_string();
     let parts = Parts {
         engine: Box::new(Crew::new(book.clone())),
-        link: Box::new(stage::aircraft(&script.world, script.seed).expect("a world")),
+        link: Box::new(stage::aircraft(&book, &script, script.seed).expect("a world")),
         ears: Ears::Sound(Box::new(
             Listener::open(models, &book.graph, antiphon::core::gate::Settings::default()).expect("an ear"),
         )),
@@ -62,6 +62,7 @@ fn fly(
         pace: Pace::Fast,
         outside: Outside(None),
         told: Box::new(|_| {}),
+        watcher: None,
         until: None,
         book: book.clone(),
     };

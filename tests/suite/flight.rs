@@ -1,5 +1,6 @@
 //! The built-in aircraft from outside: how fast it runs, and that a session can begin anywhere on the way.
 
+use crate::sessions::book;
 use antiphon::core::script;
 use antiphon::core::sim::{Aircraft, Place, Setup};
 use antiphon::core::time::SimTime;
@@ -42,12 +43,13 @@ fn a_script_begins_where_it_says() {
             "[script]\ntitle = \"x\"\nbook = \"saltmarsh-t2\"\n[world]\nplace = \"{place}\"\n[[steps]]\nat = 1\nsay = \"x\"\n"
         );
         let script = script::parse(&text).expect("a script");
-        let link = stage::aircraft(&script.world, 1).expect("a place");
+        let link = stage::aircraft(&book("saltmarsh-t2"), &script, 1).expect("a place");
         let value = antiphon::edge::link::Link::values(&link)[signal].number().expect("a number");
         assert!((low..=high).contains(&value), "{place}: {signal} is {value}");
     }
     let text =
         "[script]\ntitle = \"x\"\nbook = \"saltmarsh-t2\"\n[world]\nplace = \"moon\"\n[[steps]]\nat = 1\nsay = \"x\"\n";
-    let said = stage::aircraft(&script::parse(text).expect("a script").world, 1).err().expect("refused");
+    let said =
+        stage::aircraft(&book("saltmarsh-t2"), &script::parse(text).expect("a script"), 1).err().expect("refused");
     assert!(said.contains("there is no place"), "{said}");
 }

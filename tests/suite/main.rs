@@ -7,10 +7,18 @@
 //! Tests from outside, one module a subject.
 
 mod books;
+mod browser;
+mod debrief;
 mod departure;
+mod drill;
 mod flight;
 mod hear;
 mod link;
 mod lives;
 mod oracle;
+mod page;
+mod schema;
 mod sessions;
+mod system_voice;
+mod vosk;
+mod why;

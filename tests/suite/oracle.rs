@@ -254,6 +254,7 @@ fn fly(flight: Flight, models: &Path, book: &Arc<Book>) -> Flown {
         pace: Pace::Live,
         outside: Outside(Some(news)),
         told: Box::new(told),
+        watcher: None,
         until: Some(SessionTime::from_secs(360.0)),
     };
     let (check, v1, vr) = flight.speeds;

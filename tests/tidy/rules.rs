@@ -24,6 +24,7 @@ pub const RULES: &[(&str, Rule)] = &[
     ("names", names),
     ("top", top),
     ("weight", weight),
+    ("trade", trade),
 ];
 
 /// Which rooms of core a room may name, beside itself. To let a room name another, add it here, and see that no circle
@@ -38,13 +39,15 @@ pub const MAY_NAME: &[(&str, &[&str])] = &[
     ("gate", &["time"]),
     ("matcher", &["aircraft", "grammar", "time", "words"]),
     ("search", &["aircraft", "grammar", "matcher", "words"]),
-    ("book", &["aircraft", "grammar", "matcher", "time", "words"]),
+    ("book", &["aircraft", "grammar", "matcher", "physics", "time", "words"]),
     ("link", &["aircraft", "book", "time"]),
+    ("radio", &["aircraft", "grammar", "matcher", "words"]),
     ("sim", &["aircraft", "physics", "time"]),
-    ("crew", &["aircraft", "book", "grammar", "matcher", "time", "words"]),
+    ("crew", &["aircraft", "book", "grammar", "matcher", "physics", "time", "words"]),
     ("script", &["aircraft", "book", "crew", "grammar", "matcher", "time"]),
     ("voice", &["aircraft", "book", "crew", "time", "words"]),
     ("journal", &["aircraft", "book", "crew", "gate", "grammar", "matcher", "time", "voice", "words"]),
+    ("page", &["aircraft", "book", "crew", "grammar", "matcher", "time", "words"]),
 ];
 
 /// Longest file, in lines.
@@ -69,8 +72,12 @@ const TOP: &[&str] = &[
 ];
 
 /// Crates that a single folder may name.
-const NATIVE: &[(&str, &str)] =
-    &[("ort", "src/edge/native/"), ("cpal", "src/edge/audio/"), ("vosk", "src/bin/antiphon-vosk")];
+const NATIVE: &[(&str, &str)] = &[
+    ("ort", "src/edge/native/"),
+    ("cpal", "src/edge/audio/"),
+    ("vosk", "src/bin/antiphon-vosk"),
+    ("tts", "src/edge/speaker/system.rs"),
+];
 
 /// Beginnings of paths that core must not name; a shorter one covers the longer.
 const WORLD: &[&str] = &[
@@ -335,4 +342,79 @@ pub fn top(file: &File) -> Vec<Finding> {
 /// No heavy file.
 pub fn weight(file: &File) -> Vec<Finding> {
     if file.bytes > BYTES { vec![finding(0, format!("{} bytes, more than {BYTES}", file.bytes))] } else { Vec::new() }
+}
+
+/// Rooms that run what a book says, and so must know nothing of the trade themselves.
+const RUN_BOOKS: &[&str] =
+    &["src/core/crew/", "src/core/gate/", "src/core/matcher/", "src/core/search/", "src/core/voice/", "src/edge/app/"];
+/// Words of the trade that only books may hold.
+const TRADE: &[&str] = &[
+    "airspeed",
+    "altimeter",
+    "approach",
+    "brake",
+    "climb",
+    "engine failure",
+    "flap",
+    "flaps",
+    "gear",
+    "glide",
+    "knots",
+    "landing",
+    "localiser",
+    "minimums",
+    "positive",
+    "reverse",
+    "rotate",
+    "runway",
+    "spoilers",
+    "takeoff",
+    "taxi",
+    "thrust",
+    "trim",
+    "v one",
+];
+/// Ends of the names of quantities whose marks only books may hold.
+const QUANTITIES: &[&str] =
+    &["_kt", "_ft", "_fpm", "_kg", "_hpa", "_pct", "_nm", "_deg", "_KT", "_FT", "_FPM", "_KG", "_HPA"];
+
+/// No trade phrase and no threshold in the rooms that run books: those are data.
+pub fn trade(file: &File) -> Vec<Finding> {
+    let here = RUN_BOOKS.iter().any(|r| file.path.starts_with(r));
+    if !here || !file.is_rust() || file.path.contains("/tests") {
+        return Vec::new();
+    }
+    let mut out = Vec::new();
+    for (n, line) in file.text.lines().enumerate() {
+        if line.trim() == "#[cfg(test)]" {
+            break;
+        }
+        let code = line.split("//").next().unwrap_or_default();
+        // Every second piece between quotes stands inside of them.
+        for text in code.split('"').skip(1).step_by(2) {
+            let words: Vec<String> =
+                text.split(|c: char| !c.is_alphabetic()).filter(|w| !w.is_empty()).map(str::to_lowercase).collect();
+            let said = format!(" {} ", words.join(" "));
+            if let Some(word) = TRADE.iter().find(|w| said.contains(&format!(" {w} "))) {
+                out.push(finding(n + 1, format!("\"{word}\" is a phrase of the trade: it belongs into a book")));
+            }
+        }
+    }
+    let tokens = file.tokens_outside_tests();
+    for (i, token) in tokens.iter().enumerate() {
+        if !QUANTITIES.iter().any(|q| token.text.ends_with(q)) {
+            continue;
+        }
+        let next: Vec<&str> = tokens[i + 1..].iter().take(5).map(|t| t.text.as_str()).collect();
+        let number = |t: &&str| t.starts_with(|c: char| c.is_ascii_digit());
+        let compared = matches!(next.first(), Some(&("<" | ">" | "=" | "!"))) && next.iter().take(3).any(number);
+        let constant = next.first() == Some(&":") && next.iter().take(5).any(number);
+        if compared || constant {
+            out.push(finding(
+                token.line,
+                format!("a mark of {} stands in the program: it belongs into a book", token.text),
+            ));
+        }
+    }
+    out
 }

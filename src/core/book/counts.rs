@@ -2,7 +2,7 @@
 
 use super::expr::Expr;
 use super::load::contexts;
-use super::schema::{Act, Ask, Book, Edge, Part, StepKind, Template, Trigger};
+use super::schema::{Act, Ask, Book, Derived, Edge, Later, Part, StepKind, Template, Trigger};
 use crate::core::grammar::{CallSet, Label};
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -101,14 +101,24 @@ impl Book {
         }
         for c in &self.calls {
             all.maybe(c.when.as_ref());
+            if let Some(Later::Until(e)) = &c.later {
+                all.one(e);
+            }
             for e in &c.does {
-                all.maybe(e.only_if.as_ref());
+                all.maybe(e.only_if.as_ref()).maybe(e.once.as_ref());
                 match &e.act {
                     Act::Set(_, x) | Act::Sheet(_, x) => {
                         all.one(x);
                     }
                     Act::Speak(t, _) => all.sentence(t),
-                    Act::Flow(_) | Act::Checklist(_) | Act::Phase(_) | Act::Engine(_) => {}
+                    Act::Flow(_)
+                    | Act::Checklist(_)
+                    | Act::Phase(_)
+                    | Act::Engine(_)
+                    | Act::Briefing(_)
+                    | Act::Checked(_)
+                    | Act::Compute(_)
+                    | Act::Survey { .. } => {}
                 }
             }
         }
@@ -125,7 +135,12 @@ impl Book {
                         all.one(until).maybe_sentence(late.as_ref());
                     }
                     StepKind::Ask(a) => all.ask(a),
-                    StepKind::Pause { .. } | StepKind::Run(_) | StepKind::Read(_) | StepKind::Enter(_) => {}
+                    StepKind::Pause { .. }
+                    | StepKind::Run(_)
+                    | StepKind::Read(_)
+                    | StepKind::Checked(_)
+                    | StepKind::Compute(_)
+                    | StepKind::Enter(_) => {}
                 }
             }
         }
@@ -144,6 +159,9 @@ impl Book {
                 Edge::Through { value, .. } => all.one(value),
             };
             all.maybe(c.only_if.as_ref()).sentence(&c.say);
+            if let Some(v) = &c.own_voice {
+                all.maybe(v.only_if.as_ref()).maybe(v.heard.as_ref());
+            }
             if let Some(a) = &c.reply {
                 all.ask(a);
             }
@@ -151,8 +169,33 @@ impl Book {
         for l in &self.limits {
             all.one(&l.when).sentence(&l.say);
             all.0.extend(l.then.iter().map(|(_, x)| x));
+            all.maybe_sentence(l.unanswered.as_ref());
+            if let Some(a) = &l.reply {
+                all.ask(a);
+            }
         }
-        all.0.extend(self.phases.iter().filter_map(|p| p.enter_when.as_ref()));
+        for t in self.briefings.iter().flat_map(|b| &b.topics) {
+            all.maybe(t.verify.as_ref()).maybe_sentence(t.shown.as_ref()).sentence(&t.say);
+        }
+        self.briefings.iter().for_each(|b| all.sentence(&b.complete));
+        all.0.extend(self.surprises.iter().map(|s| &s.when));
+        let m = &self.manners;
+        all.0.extend([&m.silent_when, &m.to_radio_when, &m.to_ground_when, &m.to_cabin_when].into_iter().flatten());
+        for e in &self.sheet {
+            if let Some(Derived::Formula(x)) = &e.derived {
+                all.one(x);
+            }
+            e.checks.iter().for_each(|c| all.one(&c.when).sentence(&c.say));
+            if let Some(c) = &e.compare {
+                all.one(&c.with).maybe_sentence(c.say.as_ref());
+            }
+            all.maybe_sentence(e.ask.as_ref());
+        }
+        all.0.extend(self.figures.iter().flat_map(|f| &f.inputs));
+        for p in &self.phases {
+            all.maybe(p.enter_when.as_ref());
+            p.expects.iter().for_each(|e| all.one(&e.when).sentence(&e.say));
+        }
         self.wording.values().for_each(|t| all.sentence(t));
         all.0
     }

@@ -5,12 +5,16 @@
 mod counts;
 pub mod expr;
 pub mod load;
+mod plan;
 mod problem;
 pub mod rules;
 pub mod schema;
 mod template;
+mod uses;
 
 pub use counts::{Context, Counts};
 pub use load::{Folder, Loaded, SourceFile, contexts, load};
 pub use problem::{Place, Problem, Severity, nearest};
 pub use schema::Book;
+pub use template::in_words;
+pub use uses::Uses;

@@ -63,18 +63,30 @@ rules! {
     FLOW_NEVER_STARTS "flow-never-starts" Warning
         "No call, step or `start` begins this flow."
         "Add a call with `does = { flow = \"…\" }`, a step with `run = \"…\"`, or a `start`."
+    HURRIED_ITEM "hurried-item" Warning
+        "An item is asked again so soon that nothing may come between (Degani & Wiener 1990, NASA CR-177549: lists need room for interruption)."
+        "Give `within_s` four seconds or more, or leave it out."
     INCLUDE_OUTSIDE "include-outside" Error
         "A book may take in only `common` and the one book it extends, both by plain name: an include never leaves those folders."
         "Write the folder's name without a path, as in `extends = \"saltmarsh-t2\"`."
     INTRINSIC_NOT_ALWAYS "intrinsic-not-always" Warning
         "Hold, disregard, negative, correction and say again must be heard at every moment, but this call is not `always`."
         "Add `always = true`."
+    KILLER_LATE "killer-late" Warning
+        "A killer item comes after an item that is none: a list that is broken off early leaves it out (Degani & Wiener 1990, NASA CR-177549: the most critical items first, whatever the panel)."
+        "Move it to the top. An item that has to wait for somebody (`waits_for`) may stand where it can be answered."
     KILLER_NOT_SEEN "killer-not-seen" Warning
         "A killer item has no `verify`: the pilot's word alone settles it."
         "Add a `verify` that reads the aircraft."
+    KILLER_ONCE "killer-once" Warning
+        "A killer item about a lever stands in one list only, though the lever may be moved again on new information (Degani & Wiener 1990, NASA CR-177549: critical items are duplicated)."
+        "Let it stand in a second list, after the moment at which it may have been changed."
     LEFT_RECURSION "left-recursion" Error
         "A rule leads back to itself, so its wording would have no end. The message shows the circle."
         "Repeat with bounds instead, as in `word<0-3>`."
+    LONG_CHECKLIST "long-checklist" Warning
+        "A list has more than ten items (Degani & Wiener 1990, NASA CR-177549: long lists are split into parts that belong together)."
+        "Split it."
     MISSING_CALL "missing-call" Warning
         "The book has no call for something that a pilot must always be able to say."
         "Take in `common`, or write a call with `always = true` and the `engine` effect named."
@@ -103,7 +115,7 @@ rules! {
         "A phase does not say what follows it: a session that gets there stays there."
         "Add `next`; where the book ends, write `next = []`."
     REPLACES_NOTHING "replaces-nothing" Error
-        "`replaces = true`, but neither `common` nor the base book has an entry of this id: probably it is misspelt."
+        "`replaces = true` or `drop = true`, but neither `common` nor the base book has an entry of this id: probably it is misspelt."
         "Correct the id or take `replaces` away."
     RESPONSE_WITHOUT_VALUE "response-without-value" Warning
         "The item is verified to be equal to a number, but a response says none: “set” sounds right whatever the number is. Challenge-and-response lists should state the actual value (Degani & Wiener 1990, NASA CR-177549)."
@@ -111,6 +123,9 @@ rules! {
     SAME_WORDING "same-wording" Error
         "One wording has two meanings while both are live: the program could not know which is meant."
         "Change one of them, or give them phases that do not overlap."
+    SHEET_CIRCLE "sheet-circle" Error
+        "An entry of the flight sheet is computed from itself, directly or by way of others."
+        "Take the circle apart: one of its entries must be given."
     SLOT_MISUSE "slot-misuse" Error
         "A slot is used in a way that cannot work: twice under one name in one sentence, under one name with two types, inside of another slot, or without any value."
         "Give each its own name, as in `$heading:now then $heading:next`."
@@ -129,6 +144,9 @@ rules! {
     TRUTH_IN_SENTENCE "truth-in-sentence" Error
         "A sentence holds a truth, which has no words of its own."
         "Choose words for it: `{beacon ? 'on' : 'off'}`."
+    UNKNOWN_BRIEFING "unknown-briefing" Error
+        "A name is not that of a briefing of this book."
+        "Take the name that the hint offers, or write the briefing."
     UNKNOWN_CALL "unknown-call" Error
         "No call has this id."
         "Use the name in the hint, or define `[calls.ID]`."
@@ -141,6 +159,9 @@ rules! {
     UNKNOWN_CONTROL "unknown-control" Error
         "No control has this id."
         "Use the name in the hint, or define `[controls.ID]`."
+    UNKNOWN_FIGURE "unknown-figure" Error
+        "`compute` names no `[figures.ID]`, or an output that its function does not give."
+        "Write `compute = \"FIGURE.OUTPUT\"`; docs/phrasebook.md lists the functions with what they give."
     UNKNOWN_FLOW "unknown-flow" Error
         "No flow has this id."
         "Use the name in the hint, or define `[flows.ID]`."

@@ -2,18 +2,24 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
+mod manner;
 mod panel;
+mod phase;
+mod sheet;
 mod watch;
 
+pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
-pub use watch::{Callout, Due, Edge, Limit, Priority};
+pub use phase::{Expect, Phase};
+pub use sheet::{Check, Compare, Derived, Figure, FigureId, SheetEntry, Source};
+pub use watch::{Callout, Due, Edge, Limit, OwnVoice, Priority};
 
 use super::expr::Expr;
-use crate::core::aircraft::{SignalId, Value, ValueKind};
+use crate::core::aircraft::SignalId;
 use crate::core::grammar::{CallId, WordGraph};
 use crate::core::time::Clock;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Index into [`Book::controls`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -41,6 +47,8 @@ pub struct Book {
     pub id: String,
     /// `[book] title`, for people.
     pub title: String,
+    /// `[book] aircraft`: the built-in aircraft that it flies, one of [`AIRCRAFT`](crate::core::physics::performance::AIRCRAFT).
+    pub aircraft: String,
     /// SHA-256 (hex) of every file that went in, in order: goes into the journal's header.
     pub hash: String,
     /// `[signals.ID]`.
@@ -63,10 +71,24 @@ pub struct Book {
     pub first_phase: Option<PhaseId>,
     /// `[sheet.ID]`: entries of the flight sheet.
     pub sheet: Vec<SheetEntry>,
+    /// `[figures.ID]`: what is computed for the sheet.
+    pub figures: Vec<Figure>,
     /// `[roles]`.
     pub roles: Roles,
+    /// `[briefings.ID]`.
+    pub briefings: Vec<Briefing>,
+    /// `[surprises.ID]`.
+    pub surprises: Vec<Surprise>,
+    /// `[manners]`.
+    pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
     pub wording: BTreeMap<String, Template>,
+    /// What came unchanged from the books that this one takes in: by kind and name, as in `unexercised`.
+    pub inherited: BTreeSet<String>,
+    /// The names of the books that it extends, nearest first.
+    pub extends: Vec<String>,
+    /// What no demo and no script exercises, and why (`unexercised = "…"`): by kind and name, `limit fire_1`, `item list/item`.
+    pub unexercised: BTreeMap<String, String>,
     /// All wordings of all calls; call `i` of the graph is call `i` of `calls`.
     pub graph: WordGraph,
 }
@@ -75,29 +97,60 @@ pub struct Book {
 pub const WORDINGS: &[(&str, &str)] = &[
     ("already_done", "what"),
     ("asked_again", "what"),
+    ("briefing_begun", "what"),
+    ("briefing_left_out", "what"),
     ("cancelled", "what"),
     ("cannot_see", "what"),
     ("checklist_hold", "item"),
     ("checklist_resume", "item"),
     ("contradicted", "item shown"),
+    ("controller_back", ""),
+    ("controller_lost", ""),
     ("correction", ""),
     ("disregarded", ""),
+    ("dropped", "what"),
     ("flow_hold", "what"),
     ("flow_resume", "what"),
     ("flow_waits", "what"),
     ("link_back", ""),
     ("link_lost", ""),
+    ("listening", ""),
+    ("microphone_back", ""),
+    ("microphone_clipped", ""),
+    ("microphone_lost", ""),
+    ("microphone_muted", ""),
+    ("microphone_unmuted", ""),
+    ("no_data", "what value"),
+    ("no_figure", "what why"),
     ("no_flow_now", ""),
     ("not_moving", "what"),
     ("not_now", "what"),
     ("nothing_to_cancel", ""),
     ("nothing_to_repeat", ""),
     ("nothing_to_resume", ""),
+    ("nothing_waits", ""),
+    ("offer_back", "what"),
     ("please_confirm", "what"),
+    ("put_off", "what"),
+    ("recomputed", "what"),
+    ("reopened", "what again"),
     ("room_failed", "what"),
     ("say_again", ""),
+    ("sheet_differs", "what value computed"),
+    ("sheet_doubt", "what"),
+    ("sheet_missing", "what"),
+    ("sheet_shown", "what value shown"),
+    ("still_to_come", "what"),
+    ("survey_assumed", "what"),
+    ("survey_ready", "phase"),
+    ("survey_unseen", ""),
+    ("suspended", ""),
+    ("talk_changed", ""),
     ("too_faint", ""),
+    ("waiting_for", "what"),
     ("which_one", "first second"),
+    ("why_not", "what why"),
+    ("yours", "what"),
 ];
 
 /// Who is spoken to, and who speaks.
@@ -162,6 +215,10 @@ pub struct Call {
     pub always: bool,
     /// Only meaningful as an answer that something waits for.
     pub answer_only: bool,
+    /// Conversation: asleep in sterile phases.
+    pub chat: bool,
+    /// It puts off the other calls of its breath, or what was refused last.
+    pub later: Option<Later>,
     /// What it does: the first whose condition holds. Empty: it only answers.
     pub does: Vec<Effect>,
 }
@@ -173,6 +230,8 @@ pub struct Effect {
     pub only_if: Option<Expr>,
     /// `also = true`: done besides the first that holds, if its own condition holds.
     pub also: bool,
+    /// `once = "EXPR"`: done when this becomes true, not before.
+    pub once: Option<Expr>,
     /// The effect.
     pub act: Act,
 }
@@ -192,8 +251,22 @@ pub enum Act {
     Sheet(SheetId, Expr),
     /// `speak = "TEMPLATE"`, `station = "…"`: an answer in words only.
     Speak(Template, Station),
+    /// `briefing = "ID"`: begins it.
+    Briefing(u16),
     /// `engine = "hold"`: one of the engine's own.
     Engine(Intrinsic),
+    /// `checked = ["ID"]`: the pilot has cross-checked these entries of the sheet.
+    Checked(Vec<SheetId>),
+    /// `compute = ["ID"]`: these entries are computed anew, with the signals of this moment.
+    Compute(Vec<SheetId>),
+    /// `survey = "PHASE"`: the flight is in this phase, entered from outside; `again = "PHASE"` asks the link besides to put
+    /// the aircraft to the phase's `place`.
+    Survey {
+        /// The phase.
+        phase: PhaseId,
+        /// Whether the aircraft is to be put there.
+        place: bool,
+    },
 }
 
 /// Calls that act on the conversation itself.
@@ -224,6 +297,40 @@ pub enum Intrinsic {
     IHaveControl,
     /// The pilot gives control away.
     YouHaveControl,
+    /// Undo what the last call moved, where that is safe.
+    PutBack,
+    /// The pilot does himself what the program was about to do.
+    LeaveToMe,
+    /// The briefing is over.
+    BriefingComplete,
+    /// The pilot speaks to somebody else: nothing but the always-live calls is heard.
+    Suspend,
+    /// He is back.
+    Attend,
+    /// What is left of the list or flow that runs.
+    WhatIsLeft,
+    /// What is being waited for.
+    WhatWaits,
+    /// Why the last thing was not done.
+    WhyNot,
+    /// What has been put off.
+    WhatIsPutOff,
+    /// Drops what has been put off.
+    DropPutOff,
+    /// Least talk.
+    TalkQuiet,
+    /// Talk as on the line.
+    TalkLine,
+    /// Most talk.
+    TalkTraining,
+    /// Nothing below critical is spoken.
+    Mute,
+    /// The end of that.
+    Unmute,
+    /// Flows go faster.
+    Faster,
+    /// Flows go slower.
+    Slower,
 }
 
 /// A sentence with values in it: `"Flaps {to:number}"`.
@@ -320,6 +427,8 @@ pub struct Flow {
 pub struct Step {
     /// Skipped unless this holds (`if`); absent is true, unknown is false.
     pub only_if: Option<Expr>,
+    /// From which level of talk on a sentence of it is spoken.
+    pub level: Level,
     /// What is done.
     pub what: StepKind,
 }
@@ -369,6 +478,10 @@ pub enum StepKind {
     Enter(PhaseId),
     /// `sheet = "ID"`, `value = "EXPR"`.
     Sheet(SheetId, Expr),
+    /// `checked = ["ID"]`: whoever does the flow has cross-checked these entries of the sheet.
+    Checked(Vec<SheetId>),
+    /// `compute = ["ID"]`: these entries are computed anew, with the signals of this moment.
+    Compute(Vec<SheetId>),
     /// `make = "SIGNAL"`, `to = "EXPR"`: what ground or cabin do in the world (chocks, push, cabin secure): a set on a control that only a
     /// flow of their station may touch.
     Make {
@@ -456,42 +569,23 @@ pub struct Item {
     pub within_s: f64,
 }
 
-/// `[phases.ID]`.
-#[derive(Debug, Clone)]
-pub struct Phase {
-    /// The name.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// Phases that may follow.
-    pub next: Vec<PhaseId>,
-    /// Entered by itself from a phase that lists it in `next`, when this becomes true.
-    pub enter_when: Option<Expr>,
-    /// Flows, checklists and callouts named here are as if never done once this phase is entered (`rearms`): ids.
-    pub rearms: Vec<String>,
-}
-
-/// `[sheet.ID]`: an entry of the flight sheet.
-#[derive(Debug, Clone)]
-pub struct SheetEntry {
-    /// The name.
-    pub id: String,
-    /// What people call it.
-    pub title: String,
-    /// Its type.
-    pub kind: ValueKind,
-    /// Value unless something sets it.
-    pub value: Option<Value>,
-}
-
 impl Book {
     /// The call of this name.
     pub fn call(&self, id: &str) -> Option<CallId> {
         self.calls.iter().position(|c| c.id == id).map(|i| CallId(i as u16))
     }
+    /// Whether a call needs the stricter score: it says so itself, or moves a control that does.
+    pub fn is_critical(&self, call: CallId) -> bool {
+        let moves = |act: &Act| matches!(act, Act::Set(c, _) if self.controls[c.0 as usize].critical);
+        self.calls.get(call.0 as usize).is_some_and(|c| c.critical || c.does.iter().any(|e| moves(&e.act)))
+    }
     /// The signal of this name.
     pub fn signal(&self, id: &str) -> Option<SignalId> {
         self.signals.iter().position(|s| s.id == id).map(|i| SignalId(i as u16))
+    }
+    /// The entry of the flight sheet of this name.
+    pub fn sheet_entry(&self, id: &str) -> Option<SheetId> {
+        self.sheet.iter().position(|e| e.id == id).map(|i| SheetId(i as u16))
     }
     /// The phase of this name.
     pub fn phase(&self, id: &str) -> Option<PhaseId> {

@@ -29,7 +29,11 @@ impl Template {
 }
 
 fn spoken(expr: &Expr, format: Format, scope: &dyn Scope) -> String {
-    let Some(value) = expr.eval(scope) else { return UNKNOWN.to_string() };
+    expr.eval(scope).map_or_else(|| UNKNOWN.to_string(), |value| in_words(value, format))
+}
+
+/// A value as a sentence speaks it.
+pub fn in_words(value: Value, format: Format) -> String {
     // Gauges show fractions that nobody speaks; only two formats have places after the point.
     let value = match (value, format) {
         (Value::Number(n), Format::Decimal | Format::Frequency) => Value::Number(n),

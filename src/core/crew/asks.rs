@@ -11,6 +11,10 @@ use crate::core::time::SessionTime;
 pub(super) enum Asker {
     Run(u32),
     Callout(CalloutId),
+    /// The limit of this index.
+    Limit(usize),
+    /// An offer to undo.
+    Offer,
 }
 
 /// A question that waits for its answer.
@@ -30,12 +34,20 @@ pub(super) struct Asking {
     left: u32,
 }
 
+impl Asking {
+    /// The question, empty if there is none.
+    pub fn question(&self) -> &str {
+        &self.again
+    }
+}
+
 impl Crew {
     /// Asks. `spoken` is the text if it has been (or is being) said by the caller already.
     pub(super) fn ask(&mut self, asker: Asker, ask: &Ask, station: Station, slots: &Slots, spoken: Option<String>) {
         self.next_request += 1;
         let id = self.next_request;
-        let priority = if matches!(asker, Asker::Callout(_)) { Priority::Critical } else { Priority::Routine };
+        let priority =
+            if matches!(asker, Asker::Callout(_) | Asker::Limit(_)) { Priority::Critical } else { Priority::Routine };
         let already = spoken.is_some();
         let again = spoken.or_else(|| ask.say.as_ref().map(|t| self.text(t, slots, None))).unwrap_or_default();
         let mut asking = Asking {
@@ -101,7 +113,8 @@ impl Crew {
     fn asked(&mut self, asker: Asker, answered: bool, slots: Slots) {
         match asker {
             Asker::Run(run) => self.run_answered(run, answered, slots),
-            Asker::Callout(_) => {}
+            Asker::Limit(limit) => self.limit_answered(limit, answered),
+            Asker::Callout(_) | Asker::Offer => {}
         }
     }
 
@@ -120,9 +133,14 @@ impl Crew {
                 continue;
             }
             self.asks.remove(i);
+            if a.asker == Asker::Offer {
+                self.undo = None;
+                continue;
+            }
             let what = if a.again.is_empty() { "the expected call".to_string() } else { a.again };
             self.not_done(format!("answer to \u{201c}{what}\u{201d}"), "nothing was heard".into());
-            self.asked(a.asker, !a.ask.needed, a.slots);
+            let answered = !a.ask.needed && !matches!(a.asker, Asker::Limit(_));
+            self.asked(a.asker, answered, a.slots);
         }
         moved
     }

@@ -1,9 +1,10 @@
 //! From an accepted utterance to what it sets going.
 
+use super::sheet::Fact;
 use super::talk::Owner;
-use super::{Crew, Slots};
+use super::{Crew, Slots, Who};
 use crate::core::aircraft::Value;
-use crate::core::book::schema::{Act, Call, ChecklistId, Priority, SheetId};
+use crate::core::book::schema::{Act, Call, ChecklistId, ControlId, Priority, SheetId, Source};
 use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, Meaning};
 use crate::core::matcher::{Choice, Heard, Reason, Thresholds, choose};
@@ -16,21 +17,52 @@ pub(super) struct LastCall {
     pub request: Option<u64>,
     pub run: Option<u32>,
     pub list: Option<ChecklistId>,
-    /// Sheet entries with the values they had before.
-    pub sheet: Vec<(SheetId, Option<Value>)>,
+    /// Sheet entries as they were before.
+    pub sheet: Vec<Kept>,
+    /// What it put off.
+    pub put_off: Vec<u64>,
+    /// What it was heard as.
+    pub meanings: Vec<Meaning>,
+    /// The control that it commands, with the value it had before.
+    pub before: Option<(ControlId, Value)>,
+}
+
+/// An entry of the sheet as it was.
+#[derive(Debug, Clone)]
+pub(super) struct Kept {
+    pub entry: SheetId,
+    pub value: Option<Value>,
+    pub fact: Fact,
 }
 
 impl Crew {
     pub(super) fn hear(&mut self, heard: &Heard) {
         let book = self.book.clone();
-        let critical = |c: CallId| critical(&book.calls[c.0 as usize], self);
+        self.typed = heard.typed;
+        let critical = |c: CallId| book.is_critical(c);
         let thresholds = if heard.typed { Thresholds::text() } else { Thresholds::default() };
+        let heard = &self.without_rejected(heard);
         match choose(heard, &book.graph, &self.live, &self.due, critical, &thresholds) {
             Choice::Accept { meanings, not_now, score } => {
                 let words = heard.ranked.first().map_or(String::new(), |c| c.text.clone());
+                let later = |m: &&Meaning| self.call_of(m).is_some_and(|c| c.later.is_some());
+                let put_off = meanings.iter().find(later).cloned();
+                let mut waits = Vec::new();
                 for meaning in meanings {
                     self.note(Note::Accepted { meaning: meaning.clone(), score });
-                    self.act_on(&meaning, &words);
+                    if let Some(id) = book.call(&meaning.call) {
+                        self.heard_at.insert(id.0, self.at);
+                    }
+                    match &put_off {
+                        Some(by) if *by == meaning => {}
+                        Some(_) if self.call_of(&meaning).is_some_and(|c| !conversation(c)) => {
+                            waits.push((meaning, words.clone()));
+                        }
+                        _ => self.act_on(&meaning, &words),
+                    }
+                }
+                if let Some(by) = put_off {
+                    self.put_off_calls(&by, waits);
                 }
                 for meaning in not_now {
                     let text = self.wording("not_now", &[("what", &words)]);
@@ -41,6 +73,9 @@ impl Crew {
             Choice::Refuse { reason, resembling: resembles, text } => {
                 self.note(Note::Refused { reason: reason.to_string(), text: text.unwrap_or_default() });
                 let due = !self.due.is_empty();
+                if self.asleep().is_some() && !heard.pushed {
+                    return;
+                }
                 let key = match reason {
                     Reason::TooFaint if heard.pushed || due => "too_faint",
                     Reason::NothingSaid | Reason::TooFaint | Reason::MicrophoneDead if !heard.pushed => return,
@@ -54,8 +89,12 @@ impl Crew {
         }
     }
 
+    fn call_of(&self, meaning: &Meaning) -> Option<&Call> {
+        self.book.call(&meaning.call).map(|id| &self.book.calls[id.0 as usize])
+    }
+
     /// One call, to whatever it answers or sets going.
-    fn act_on(&mut self, meaning: &Meaning, heard_text: &str) {
+    pub(super) fn act_on(&mut self, meaning: &Meaning, heard_text: &str) {
         let book = self.book.clone();
         let Some(id) = book.call(&meaning.call) else { return };
         let call = &book.calls[id.0 as usize];
@@ -67,6 +106,8 @@ impl Crew {
             self.answer(ask, meaning);
             served = true;
         }
+        served |= self.mention(id, meaning);
+        served |= book.callouts.iter().any(|c| c.heard_as == Some(id));
         if call.does.is_empty() {
             if !served {
                 self.not_done(format!("act on \u{201c}{}\u{201d}", call.id), "nothing waits for it".into());
@@ -82,7 +123,8 @@ impl Crew {
     }
 
     fn run_effects(&mut self, call: &Call, meaning: &Meaning, heard_text: &str) {
-        let mut last = LastCall { name: heard_text.to_string(), ..LastCall::default() };
+        let meanings = vec![meaning.clone()];
+        let mut last = LastCall { name: heard_text.to_string(), meanings, ..LastCall::default() };
         let mut first_done = false;
         let mut conversation = false;
         for effect in &call.does {
@@ -92,7 +134,18 @@ impl Crew {
             }
             first_done = true;
             conversation |= matches!(effect.act, Act::Engine(_));
-            self.effect(&effect.act, &meaning.slots, &mut last);
+            let waits = effect.once.as_ref().filter(|e| self.truth(e, &meaning.slots) != Some(true));
+            match waits {
+                Some(until) => last.put_off.push(self.put_off_effect(heard_text, &effect.act, until, &meaning.slots)),
+                None => self.effect(&effect.act, &meaning.slots, &mut last),
+            }
+            if let Act::Set(control, to) = &effect.act
+                && last.request.is_none()
+                && let Some(to) = to.eval(&self.scope(&meaning.slots, None))
+                && self.stands_against(*control, &to, &meaning.slots).is_some()
+            {
+                self.remember_refused(meaning, &last.name);
+            }
         }
         if !first_done {
             let why: Vec<&str> = call.does.iter().filter_map(|e| Some(e.only_if.as_ref()?.text.as_str())).collect();
@@ -105,7 +158,7 @@ impl Crew {
         }
     }
 
-    fn effect(&mut self, act: &Act, slots: &Slots, last: &mut LastCall) {
+    pub(super) fn effect(&mut self, act: &Act, slots: &Slots, last: &mut LastCall) {
         match act {
             Act::Flow(flow) => {
                 let title = self.book.flows[flow.0 as usize].title.clone();
@@ -134,6 +187,7 @@ impl Crew {
             Act::Set(control, to) => match to.eval(&self.scope(slots, None)) {
                 Some(to) => {
                     last.name = self.name_of(*control, &to, slots);
+                    last.before = self.stands_at(*control).map(|v| (*control, v));
                     last.request = self.command(*control, to, slots);
                 }
                 None => {
@@ -145,34 +199,30 @@ impl Crew {
             },
             Act::Phase(phase) => self.go_to(*phase),
             Act::Sheet(entry, value) => {
-                last.sheet.push((*entry, self.sheet[entry.0 as usize].clone()));
+                last.sheet.push(self.keep(*entry));
                 let value = value.eval(&self.scope(slots, None));
-                self.write_sheet(*entry, value);
+                let source = if self.typed { Source::Typed } else { Source::Spoken };
+                self.write_sheet(*entry, value, source);
             }
             Act::Speak(t, station) => {
                 let text = self.text(t, slots, None);
                 self.speak_as(*station, text, Priority::Routine, Owner::Nobody);
             }
-            Act::Engine(intrinsic) => self.intrinsic(*intrinsic),
-        }
-    }
-
-    pub(super) fn write_sheet(&mut self, entry: SheetId, value: Option<Value>) {
-        let book = self.book.clone();
-        let e = &book.sheet[entry.0 as usize];
-        match value {
-            Some(v) if v.fits(&e.kind) => {
-                self.sheet[entry.0 as usize] = Some(v.clone());
-                self.note(Note::Sheet { entry: e.id.clone(), value: v });
+            Act::Briefing(index) => {
+                if !self.begin_briefing(*index) {
+                    let title = self.book.briefings[*index as usize].title.clone();
+                    self.tell("not_now", &title);
+                }
             }
-            Some(v) => self.not_done(format!("write {}", e.title), format!("{v} is not of its type")),
-            None => self.not_done(format!("write {}", e.title), "its value is unknown".into()),
+            Act::Engine(intrinsic) => self.intrinsic(*intrinsic),
+            Act::Checked(entries) => self.checked(entries, Who::Pilot),
+            Act::Compute(entries) => self.compute(entries),
+            Act::Survey { phase, place } => self.survey(*phase, *place),
         }
     }
 }
 
-/// A call needs the stricter score if it says so itself or moves a control that does.
-fn critical(call: &Call, crew: &Crew) -> bool {
-    let moves = |act: &Act| matches!(act, Act::Set(c, _) if crew.book.controls[c.0 as usize].critical);
-    call.critical || call.does.iter().any(|e| moves(&e.act))
+/// Whether a call is about the conversation itself.
+fn conversation(call: &Call) -> bool {
+    call.does.iter().any(|e| matches!(e.act, Act::Engine(_)))
 }

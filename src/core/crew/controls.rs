@@ -64,6 +64,18 @@ impl Crew {
         Some(close(shown) && close(lever))
     }
 
+    /// Where a control stands now, if a signal shows it.
+    pub(super) fn stands_at(&self, control: ControlId) -> Option<Value> {
+        let c = &self.book.controls[control.0 as usize];
+        let stale = self.book.signals[c.signal.0 as usize].stale_after_s;
+        self.state.fresh(c.signal, self.at, stale).cloned()
+    }
+
+    /// Whether a command is still being repeated aloud.
+    pub(super) fn commanded(&self, request: u64) -> bool {
+        self.commands.iter().any(|c| c.request == request)
+    }
+
     /// A pilot's command. Returns the request if something will move.
     pub(super) fn command(&mut self, control: ControlId, to: Value, slots: &Slots) -> Option<u64> {
         let book = self.book.clone();
@@ -75,7 +87,7 @@ impl Crew {
             self.not_done(what, format!("{} has no position {to}", c.title));
             return None;
         }
-        if let Some(r) = self.refusal(control, &to, slots) {
+        if let Some(r) = self.stands_against(control, &to, slots) {
             self.speak(r, Priority::Caution, Owner::Nobody);
             self.not_done(what, "its condition stands against it".into());
             return None;
@@ -94,8 +106,15 @@ impl Crew {
             self.speak(text, Priority::Routine, Owner::Nobody);
             return None;
         }
-        // A newer command for the same control replaces the older one.
+        // A newer command for the same control replaces the older one; of a critical one he is asked which.
+        let asked = self.contradicts(control, &to, &what);
         self.drop_commands(|cmd| cmd.control == control);
+        if let Some(text) = asked {
+            self.hush();
+            self.speak(text, Priority::Caution, Owner::Nobody);
+            self.not_done(what, "two commands within two seconds contradict each other".into());
+            return None;
+        }
         self.next_request += 1;
         let request = self.next_request;
         let echo = c.echo.as_ref().map(|t| self.text(t, slots, Some(&to))).unwrap_or_default();
@@ -104,7 +123,7 @@ impl Crew {
         Some(request)
     }
 
-    fn refusal(&self, control: ControlId, to: &Value, slots: &Slots) -> Option<String> {
+    pub(super) fn stands_against(&self, control: ControlId, to: &Value, slots: &Slots) -> Option<String> {
         let c = &self.book.controls[control.0 as usize];
         let against = c
             .refuse
@@ -185,7 +204,7 @@ impl Crew {
             let c = self.commands.remove(i);
             moved = true;
             // The state may have changed while the command was repeated.
-            match self.refusal(c.control, &c.to, &Slots::new()) {
+            match self.stands_against(c.control, &c.to, &Slots::new()) {
                 Some(text) => {
                     let what = self.name_of(c.control, &c.to, &Slots::new());
                     self.speak(text, Priority::Caution, Owner::Nobody);

@@ -1,10 +1,12 @@
 //! Flows: item by item, at a believable pace. Interphone dialogues are flows of ground or cabin.
 
+mod glance;
+
 use super::asks::Asker;
 use super::controls::Moving;
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots, Who};
-use crate::core::book::schema::{ChecklistId, FlowId, Priority, Station, StepKind, Template, Trigger};
+use crate::core::book::schema::{ChecklistId, FlowId, Priority, Source, Station, StepKind, Template, Trigger};
 use crate::core::crew::io::Note;
 use crate::core::time::Clock;
 
@@ -57,7 +59,7 @@ impl Crew {
         let f = &book.flows[flow.0 as usize];
         let refused = if self.flow_runs(flow).is_some() {
             Some("it is under way already")
-        } else if !f.phases.is_empty() && !f.phases.contains(&self.phase) {
+        } else if !f.phases.is_empty() && !f.phases.contains(&self.phase) && !self.reopened.contains_key(&f.id) {
             Some("it does not belong to this phase")
         } else if !self.does_flow(flow) {
             Some("it is the pilot's own")
@@ -251,6 +253,7 @@ impl Crew {
                     self.skip_step(id);
                 }
             }
+            StepKind::Say(_) if !self.speaks_at(f.steps[r.step].level, f.station) => self.skip_step(id),
             StepKind::Say(t) => self.say_step(id, r, f.station, t),
             StepKind::Wait { within_s, clock, .. } => {
                 let late = within_s.map(|s| self.after(*clock, s));
@@ -279,9 +282,18 @@ impl Crew {
                 self.go_to(*phase);
                 self.skip_step(id);
             }
+            StepKind::Checked(entries) => {
+                let by = self.who_flows(f.by);
+                self.checked(entries, by);
+                self.skip_step(id);
+            }
+            StepKind::Compute(entries) => {
+                self.compute(entries);
+                self.skip_step(id);
+            }
             StepKind::Sheet(entry, value) => {
                 let value = value.eval(&self.scope(&r.slots, None));
-                self.write_sheet(*entry, value);
+                self.write_sheet(*entry, value, Source::Flow);
                 self.skip_step(id);
             }
         }
@@ -296,7 +308,7 @@ impl Crew {
     /// Goes on after the flow's pace.
     fn next_step(&mut self, id: u32) {
         let Some(r) = self.runs.iter().find(|r| r.id == id) else { return };
-        let pace = self.book.flows[r.flow.0 as usize].pace_s;
+        let pace = self.book.flows[r.flow.0 as usize].pace_s * self.style.pace;
         let ready = self.after(Clock::Session, pace);
         if let Some(r) = self.run(id) {
             r.step += 1;
@@ -345,6 +357,7 @@ impl Crew {
         self.note(Note::Flow { flow: f.id.clone(), state: state.into() });
         if complete {
             self.done.insert(f.id.clone());
+            self.reopened.remove(&f.id);
             if let Some(p) = f.then_phase {
                 self.go_to(p);
             }
@@ -376,6 +389,71 @@ impl Crew {
             f.station == Station::FlightDeck && !r.held && !waits
         };
         self.runs.iter().find(busy).map(|r| r.flow)
+    }
+
+    /// Where every flow under way stands, in words.
+    pub(super) fn runs_stand(&self) -> Vec<String> {
+        let told = |r: &Run| {
+            let f = &self.book.flows[r.flow.0 as usize];
+            let step = f.steps.get(r.step).map(|s| &s.what);
+            let title = |flow: FlowId| self.book.flows[flow.0 as usize].title.clone();
+            let waits = match (&r.stage, step) {
+                _ if r.held => "held by the pilot".to_string(),
+                (Stage::Waiting { .. }, Some(StepKind::Wait { until, .. })) => {
+                    format!("waits until {}", self.judged(until, &r.slots))
+                }
+                (Stage::Owned, Some(StepKind::Set { control, .. })) => {
+                    let title = &self.book.controls[control.0 as usize].title;
+                    format!("waits for the pilot's own hand on the {title}")
+                }
+                (Stage::Moving { .. }, Some(StepKind::Set { control, .. } | StepKind::Make { control, .. })) => {
+                    format!("waits for the {}", self.book.controls[control.0 as usize].title)
+                }
+                (Stage::Child(child), _) => {
+                    let child = self.runs.iter().find(|x| x.id == *child).map(|x| title(x.flow));
+                    format!("waits for the end of the {}", child.unwrap_or_default())
+                }
+                (Stage::Reading(list), _) => {
+                    format!("waits for the end of {}", self.book.checklists[list.0 as usize].id)
+                }
+                (Stage::Asking, _) => "waits for an answer".into(),
+                (Stage::Speaking(_), _) => "is speaking".into(),
+                (Stage::Pausing(_), _) => "lets time pass".into(),
+                _ => "is about to take its next step".into(),
+            };
+            format!("flow {}, step {} of {}: {waits}", f.id, (r.step + 1).min(f.steps.len()), f.steps.len())
+        };
+        self.runs.iter().map(told).collect()
+    }
+
+    /// Flows that something starts, that could start now and have not, with what they wait for, in words.
+    pub(super) fn triggers_stand(&self) -> Vec<String> {
+        let none = Slots::new();
+        let mut out = Vec::new();
+        for (i, f) in self.book.flows.iter().enumerate() {
+            let here = f.phases.is_empty() || f.phases.contains(&self.phase);
+            if !here || f.start.is_empty() || self.flow_runs(FlowId(i as u16)).is_some() {
+                continue;
+            }
+            if self.spent.contains(&f.id) && !f.repeatable {
+                out.push(format!("flow {}: has run, and is not armed again", f.id));
+                continue;
+            }
+            if !self.does_flow(FlowId(i as u16)) {
+                out.push(format!("flow {}: the pilot's own", f.id));
+                continue;
+            }
+            for trigger in &f.start {
+                let on = match trigger {
+                    Trigger::When(e) => self.judged(e, &none),
+                    Trigger::AfterFlow(x) => format!("after the flow {}", self.book.flows[x.0 as usize].id),
+                    Trigger::AfterChecklist(x) => format!("after {}", self.book.checklists[x.0 as usize].id),
+                    Trigger::OnPhase(p) => format!("when the phase {} begins", self.book.phases[p.0 as usize].id),
+                };
+                out.push(format!("flow {} would start: {on}", f.id));
+            }
+        }
+        out
     }
 
     pub(super) fn run_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {

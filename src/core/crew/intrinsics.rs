@@ -1,8 +1,7 @@
 //! Calls that act on the conversation itself.
 
-use super::talk::Owner;
 use super::{Crew, flows::Run};
-use crate::core::book::schema::{Intrinsic, Priority, Station};
+use crate::core::book::schema::{Intrinsic, Station};
 use crate::core::crew::io::Note;
 
 impl Crew {
@@ -24,17 +23,35 @@ impl Crew {
                 }
             }
             Intrinsic::Reject | Intrinsic::GoAround => self.drop_everything(),
+            Intrinsic::PutBack => self.put_back(),
+            Intrinsic::LeaveToMe => self.leave_to_pilot(),
+            Intrinsic::BriefingComplete => self.briefing_complete(),
+            Intrinsic::Suspend => {
+                self.suspended = true;
+                self.tell("suspended", "");
+            }
+            Intrinsic::Attend => {
+                self.suspended = false;
+                self.tell("listening", "");
+            }
+            Intrinsic::WhatIsLeft
+            | Intrinsic::WhatWaits
+            | Intrinsic::WhyNot
+            | Intrinsic::WhatIsPutOff
+            | Intrinsic::DropPutOff
+            | Intrinsic::TalkQuiet
+            | Intrinsic::TalkLine
+            | Intrinsic::TalkTraining
+            | Intrinsic::Mute
+            | Intrinsic::Unmute
+            | Intrinsic::Faster
+            | Intrinsic::Slower => self.converse(what),
             Intrinsic::IHaveControl => self.arrangement.flying = true,
             Intrinsic::YouHaveControl => self.arrangement.flying = false,
         }
     }
 
-    fn tell(&mut self, key: &str, what: &str) {
-        let text = self.wording(key, &[("what", what), ("item", what)]);
-        self.speak(text, Priority::Routine, Owner::Nobody);
-    }
-
-    fn flight_deck(&self, r: &Run) -> bool {
+    pub(super) fn flight_deck(&self, r: &Run) -> bool {
         self.book.flows[r.flow.0 as usize].station == Station::FlightDeck
     }
 
@@ -87,47 +104,34 @@ impl Crew {
         }
     }
 
-    /// Cancels what the last call began, as far as it has not been done; says what has.
-    fn take_back(&mut self, key: &str, why: &str) {
-        let Some(last) = self.last_call.take() else {
-            return self.tell("nothing_to_cancel", "");
-        };
-        let mut cancelled = !last.sheet.is_empty();
-        for (entry, before) in last.sheet {
-            self.sheet[entry.0 as usize] = before.clone();
-            if let Some(value) = before {
-                let entry = self.book.sheet[entry.0 as usize].id.clone();
-                self.note(Note::Sheet { entry, value });
-            }
+    /// Everything stops, and nothing is owed any more: another moment of the flight begins.
+    pub(super) fn drop_all(&mut self, why: &str) {
+        self.hush();
+        while let Some(r) = self.runs.last() {
+            let id = r.id;
+            self.end_flow(id, false, Some(why.into()));
         }
-        if let Some(run) = last.run
-            && self.runs.iter().any(|r| r.id == run)
-        {
-            self.hush();
-            self.end_flow(run, false, Some(why.into()));
-            cancelled = true;
-        }
-        if let Some(list) = last.list
-            && self.list_runs(list)
-        {
-            self.hush();
+        while let Some(l) = self.lists.last() {
+            let list = l.list;
             self.cancel_list(list, why);
-            cancelled = true;
         }
-        if let Some(request) = last.request {
+        let commands: Vec<u64> = self.commands.iter().map(|c| c.request).collect();
+        for request in commands {
             if let Some(what) = self.cancel_command(request) {
                 self.not_done(what, why.into());
-                cancelled = true;
-            } else if let Some(what) = self.motion_name(request) {
-                return self.tell("already_done", &what);
             }
         }
-        if cancelled { self.tell(key, &last.name) } else { self.tell("already_done", &last.name) }
+        self.motions.clear();
+        self.last_call = None;
     }
 
     /// Reject, go around: our own flows and lists give way at once.
     fn drop_everything(&mut self) {
         self.hush();
+        self.end_briefing(false);
+        self.suspended = false;
+        self.style.muted = false;
+        self.drop_put_off(|_| true, "something more urgent came");
         let runs: Vec<u32> = self.runs.iter().filter(|r| self.flight_deck(r)).map(|r| r.id).collect();
         for run in runs {
             self.end_flow(run, false, Some("something more urgent came".into()));

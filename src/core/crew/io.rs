@@ -1,7 +1,8 @@
 //! What goes into the engine and what comes out.
 
-use crate::core::aircraft::{Delta, Value};
-use crate::core::book::schema::{Due, Priority, Station};
+use super::glance::Glance;
+use crate::core::aircraft::{Delta, SignalId, Value};
+use crate::core::book::schema::{Due, Priority, Source, Station};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Heard;
 use crate::core::time::{SessionTime, SimTime, Wake};
@@ -35,11 +36,23 @@ pub enum Input {
         arrangement: Arrangement,
         /// Phase to begin in; the book's first if absent.
         phase: Option<String>,
-        /// Flight-sheet values that differ from the book's.
+        /// Flight-sheet values that differ from the book's: from a file or a script.
         sheet: BTreeMap<String, Value>,
+    },
+    /// Values for the flight sheet that were not spoken.
+    Sheet {
+        /// By the entry's name.
+        values: BTreeMap<String, Value>,
+        /// Where they come from.
+        source: Source,
     },
     /// A wake-up that was asked for has come.
     Tick,
+    /// Human distractions are wanted in this session.
+    Surprises {
+        /// The same seed draws the same.
+        seed: u64,
+    },
     /// The ear has a result.
     Heard {
         /// The result.
@@ -88,6 +101,14 @@ pub enum Input {
     },
     /// Time or place jumped: nothing in between was lived through.
     Jumped,
+    /// A device through which the pilot is heard has changed.
+    Device {
+        /// Which: `microphone` or `controller`.
+        device: String,
+        /// What has become of it: `lost`, `back`, `muted`, `unmuted`, `clipped`. What is said of it is the book's wording
+        /// `DEVICE_STATE`; without one, nothing.
+        state: String,
+    },
     /// A room at the edge has failed and was caught.
     Fault {
         /// Which room.
@@ -131,6 +152,11 @@ pub enum Action {
         /// All that are armed.
         crossings: Vec<Crossing>,
     },
+    /// Put the aircraft somewhere: only a link to a simulator that can do it will.
+    Place {
+        /// A place by its name.
+        place: String,
+    },
     /// For the journal, the page and the debrief.
     Note(Note),
 }
@@ -150,6 +176,11 @@ pub struct Step {
 pub trait Engine {
     /// Takes one input at `at` (session) and `sim` (simulated world); neither may go back.
     fn handle(&mut self, at: SessionTime, sim: SimTime, input: &Input) -> Step;
+
+    /// This moment for the eye, with the values of `signals`; `None` before the beginning, or if there is nothing to see.
+    fn glance(&self, _signals: &[SignalId]) -> Option<Glance> {
+        None
+    }
 }
 
 /// Words to speak.
@@ -265,6 +296,86 @@ pub enum Note {
         entry: String,
         /// The value.
         value: Value,
+        /// Where it came from; absent in old journals.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        source: Option<Source>,
+        /// What it was before, if it was known.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        was: Option<Value>,
+    },
+    /// A sheet entry has no value any more.
+    SheetOpen {
+        /// The entry.
+        entry: String,
+        /// Why, in plain words.
+        why: String,
+    },
+    /// A sheet entry has been cross-checked.
+    SheetChecked {
+        /// The entry.
+        entry: String,
+        /// By now: `pilot`, `program`, `both`.
+        by: String,
+    },
+    /// A check of the sheet found something, or finds it no more.
+    SheetCheck {
+        /// The entry.
+        entry: String,
+        /// Whether it is wrong now.
+        wrong: bool,
+        /// The sentence.
+        say: String,
+    },
+    /// What is set on the aircraft differs from the sheet, or agrees again.
+    SheetCompare {
+        /// The entry.
+        entry: String,
+        /// Whether they agree.
+        agrees: bool,
+    },
+    /// Something that was done is open again.
+    Reopened {
+        /// A flow, or `LIST/ITEM`.
+        what: String,
+        /// The entries of the sheet that changed.
+        because: String,
+    },
+    /// A flow or list counts as done although nobody saw it.
+    Assumed {
+        /// Its name.
+        what: String,
+    },
+    /// A phase was entered from outside and the aircraft was looked at.
+    Survey {
+        /// The phase.
+        phase: String,
+        /// What was said to disagree.
+        disagrees: Vec<String>,
+        /// Conditions that could not be seen.
+        unseen: Vec<String>,
+        /// Flows and lists that count as done.
+        assumed: Vec<String>,
+    },
+    /// A call or an effect was put off.
+    PutOff {
+        /// What, in words.
+        what: String,
+        /// `waits`, `due`, `dropped`.
+        state: String,
+    },
+    /// A briefing began or ended, or a topic came up.
+    Briefing {
+        /// Its name.
+        briefing: String,
+        /// The topic; empty for the briefing itself.
+        topic: String,
+        /// `begun`, `complete`, `cancelled`; of a topic `agreed`, `contradicted`, `cannot_see`, `briefed`.
+        state: String,
+    },
+    /// A human distraction begins.
+    Surprise {
+        /// Its name.
+        surprise: String,
     },
     /// Something was *not* done, and why.
     NotDone {

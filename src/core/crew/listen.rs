@@ -1,6 +1,7 @@
 //! What can be said now, and which crossings to look out for: told when they change.
 
 use super::Crew;
+use crate::core::book::schema::Act;
 use crate::core::crew::io::Action;
 use crate::core::grammar::{CallId, CallSet};
 
@@ -21,19 +22,32 @@ impl Crew {
     }
 
     fn masks(&self) -> (CallSet, CallSet) {
+        if let Some(live) = self.asleep() {
+            return (live, CallSet::none());
+        }
         let mut due: CallSet = self.asks.iter().flat_map(|a| a.ask.replies.iter().copied()).collect();
         if let Some(call) = self.due_response() {
             due.insert(call);
         }
+        let sterile = self.book.phases.get(self.phase.0 as usize).is_some_and(|p| p.sterile);
         let mut live = due.clone();
         for (i, c) in self.book.calls.iter().enumerate() {
             let id = CallId(i as u16);
-            let here = c.phases.is_empty() || c.phases.contains(&self.phase);
+            let again = |a: &Act| match a {
+                Act::Checklist(l) => self.reopened.contains_key(&self.book.checklists[l.0 as usize].id),
+                Act::Flow(f) => self.reopened.contains_key(&self.book.flows[f.0 as usize].id),
+                _ => false,
+            };
+            let here = !(c.chat && sterile);
+            let here = here
+                && (c.phases.is_empty()
+                    || c.phases.contains(&self.phase)
+                    || (!self.reopened.is_empty() && c.does.iter().any(|e| again(&e.act))));
             if (c.always || (!c.answer_only && here)) && self.may_say(id) {
                 live.insert(id);
             }
         }
-        (live, due)
+        (self.only_to_addressee(live), due)
     }
 
     /// False only when the call's own condition is known to be false.

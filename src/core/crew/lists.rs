@@ -1,11 +1,14 @@
 //! Checklists: challenge and response, each answer verified against the aircraft.
 
+mod glance;
+
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots, Who};
 use crate::core::book::schema::{ChecklistId, Item, Known, Priority};
 use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, Meaning};
 use crate::core::time::SessionTime;
+use std::collections::BTreeSet;
 
 /// A checklist under way. Only the last of [`Crew::lists`] is read; those before it wait.
 #[derive(Debug, Clone)]
@@ -22,6 +25,14 @@ pub(super) struct Reading {
     /// When the present challenge ended.
     asked_at: SessionTime,
     repeats: u32,
+    /// Only these are read: a change of the sheet has opened them again.
+    only: Option<BTreeSet<usize>>,
+    /// Settled already, and to be read once more.
+    again: BTreeSet<usize>,
+    /// Where the reading goes on after such a one.
+    back: Option<usize>,
+    /// The last item that was agreed.
+    agreed: Option<usize>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -57,7 +68,7 @@ impl Crew {
         let c = &book.checklists[list.0 as usize];
         let refused = if self.list_runs(list) {
             Some("it is being read already")
-        } else if !c.phases.is_empty() && !c.phases.contains(&self.phase) {
+        } else if !c.phases.is_empty() && !c.phases.contains(&self.phase) && !self.reopened.contains_key(&c.id) {
             Some("it does not belong to this phase")
         } else if self.who(c.reader) == Who::Pilot {
             Some("the pilot reads it")
@@ -70,6 +81,7 @@ impl Crew {
             return false;
         }
         self.note(Note::Checklist { checklist: c.id.clone(), state: "begun".into() });
+        let only = self.reopened.get(&c.id).cloned().filter(|items| !items.is_empty());
         self.lists.push(Reading {
             list,
             item: 0,
@@ -80,6 +92,10 @@ impl Crew {
             slots: Slots::new(),
             asked_at: self.at,
             repeats: 0,
+            only,
+            again: BTreeSet::new(),
+            back: None,
+            agreed: None,
         });
         true
     }
@@ -87,6 +103,13 @@ impl Crew {
     fn item(&self, i: usize) -> Option<&Item> {
         let l = self.lists.get(i)?;
         self.book.checklists[l.list.0 as usize].items.get(l.item)
+    }
+
+    /// The challenges from the present item on.
+    pub(super) fn items_left(&self) -> Vec<String> {
+        let Some(l) = self.lists.last() else { return Vec::new() };
+        let items = &self.book.checklists[l.list.0 as usize].items;
+        items.iter().skip(l.item).map(|i| self.text(&i.challenge, &Slots::new(), None)).collect()
     }
 
     fn say_in_list(&mut self, i: usize, text: String, stage: fn(u64) -> Stage) {
@@ -149,6 +172,17 @@ impl Crew {
         let book = self.book.clone();
         let l = self.lists[i].clone();
         let c = &book.checklists[l.list.0 as usize];
+        if l.back.is_none()
+            && let Some(first) = self.lists[i].again.pop_first()
+        {
+            (self.lists[i].back, self.lists[i].item) = (Some(l.item), first);
+            return true;
+        }
+        let left_out = l.back.is_none() && l.only.as_ref().is_some_and(|only| !only.contains(&l.item));
+        if left_out && l.item < c.items.len() {
+            self.lists[i].item += 1;
+            return true;
+        }
         let Some(item) = c.items.get(l.item) else {
             let text = self.text(&c.complete, &Slots::new(), None);
             self.say_in_list(i, text, Stage::Complete);
@@ -201,6 +235,7 @@ impl Crew {
             Stage::Complete(x) if x == id => {
                 self.lists.remove(list);
                 self.done.insert(c.id.clone());
+                self.reopened.remove(&c.id);
                 self.note(Note::Checklist { checklist: c.id.clone(), state: "complete".into() });
                 if let Some(p) = c.then_phase {
                     self.go_to(p);
@@ -251,7 +286,9 @@ impl Crew {
                 let challenge = self.text(&item.challenge, &slots, None);
                 let text = self.wording("cannot_see", &[("what", &challenge)]);
                 self.lists[i].state = "cannot_see";
-                self.say_in_list(i, text, Stage::Answering);
+                // What cannot be seen is asked of the pilot, if the book has words for his answer.
+                let asks = item.respond.is_some() && !self.lists[i].pilot_done;
+                self.say_in_list(i, text, if asks { Stage::Objecting } else { Stage::Answering });
                 true
             }
             _ => {
@@ -346,11 +383,23 @@ impl Crew {
             _ => "agreed",
         };
         self.note_item(i, &item, state);
+        if state == "agreed" {
+            self.lists[i].agreed = Some(self.lists[i].item);
+            self.item_checked(&item);
+        }
         self.next_item(i);
     }
 
+    /// An item of the list that is being read and was settled already is read once more; false if it was not.
+    pub(super) fn ask_item_again(&mut self, list: ChecklistId, item: usize) -> bool {
+        let Some(l) = self.lists.iter_mut().find(|l| l.list == list) else { return false };
+        let settled = item < l.back.unwrap_or(l.item) && l.only.as_ref().is_none_or(|only| only.contains(&item));
+        settled && l.item != item && l.again.insert(item)
+    }
+
     fn next_item(&mut self, i: usize) {
-        self.lists[i].item += 1;
+        let l = &mut self.lists[i];
+        l.item = l.back.take().unwrap_or(l.item + 1);
         self.lists[i].stage = Stage::Open { told: false };
     }
 
@@ -359,6 +408,7 @@ impl Crew {
         let Some(i) = self.lists.len().checked_sub(1) else { return false };
         let Some(item) = self.item(i).cloned() else { return false };
         self.disown(Owner::List(self.lists[i].list));
+        self.lists[i].agreed = None;
         self.note_item(i, &item, "skipped");
         let challenge = self.text(&item.challenge, &Slots::new(), None);
         self.not_done(format!("item \u{201c}{challenge}\u{201d}"), "the pilot skipped it".into());
@@ -388,7 +438,10 @@ impl Crew {
         }
         let l = &mut self.lists[i];
         l.held = false;
-        l.item = l.item.saturating_sub(1);
+        // The last completed item is repeated; one that the pilot left out is not.
+        if l.back.is_none() {
+            l.item = l.agreed.unwrap_or(l.item);
+        }
         l.stage = Stage::Open { told: false };
         let checklist = self.book.checklists[self.lists[i].list.0 as usize].id.clone();
         self.note(Note::Checklist { checklist, state: "resumed".into() });
@@ -416,6 +469,33 @@ impl Crew {
         if let (Stage::Due(d), Some(s)) = (&mut self.lists[i].stage, within) {
             *d = now.plus(s);
         }
+    }
+
+    /// Where every checklist under way stands, in words.
+    pub(super) fn lists_stand(&self) -> Vec<String> {
+        let told = |(i, l): (usize, &Reading)| {
+            let item = self.item(i);
+            let waits = match (&l.stage, item) {
+                _ if l.held => "held by the pilot".to_string(),
+                _ if i + 1 < self.lists.len() => "waits for another list".into(),
+                (Stage::Queued { .. }, _) => match self.busy_flow() {
+                    Some(f) => format!("waits for the flow {}", self.book.flows[f.0 as usize].id),
+                    None => "is about to begin".into(),
+                },
+                (Stage::Open { .. }, Some(Item { waits_for: Some(e), .. })) => {
+                    format!("waits until {}", self.judged(e, &Slots::new()))
+                }
+                (Stage::Due(_) | Stage::Challenge(_), _) => "waits for the pilot's answer".into(),
+                (Stage::Objecting(_), _) => "the aircraft contradicts the answer".into(),
+                (Stage::Own { .. }, Some(Item { verify: Some(e), .. })) => {
+                    format!("its own answer needs {}", self.judged(e, &l.slots))
+                }
+                _ => "is speaking".into(),
+            };
+            let at = item.map_or(String::new(), |it| format!(" at {}", it.id));
+            format!("checklist {}{at}: {waits}", self.book.checklists[l.list.0 as usize].id)
+        };
+        self.lists.iter().enumerate().map(told).collect()
     }
 
     pub(super) fn list_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {

@@ -5,27 +5,38 @@
 //! triggers, flows, lists, callouts and limits move on until nothing changes any more.
 
 mod asks;
+mod briefing;
 mod callouts;
 mod calls;
+mod compare;
 mod controls;
 mod flows;
+pub mod glance;
 mod intrinsics;
 pub mod io;
+mod later;
 mod limits;
 mod listen;
 mod lists;
+mod manners;
 mod phases;
+mod repair;
 mod scope;
+mod sheet;
+mod standing;
+mod survey;
 mod talk;
 
 #[cfg(test)]
 mod tests;
 
-use crate::core::aircraft::{State, Value};
+use crate::core::aircraft::{SignalId, State, Value};
 use crate::core::book::Book;
+use crate::core::book::Uses;
 use crate::core::book::expr::Expr;
-use crate::core::book::schema::{By, PhaseId};
-use crate::core::grammar::CallSet;
+use crate::core::book::schema::{By, PhaseId, SheetId, Source};
+use crate::core::grammar::{CallSet, Meaning};
+use crate::core::physics::performance::Performance;
 use crate::core::time::{Clock, SessionTime, SimTime, Wake};
 use io::{Action, Arrangement, Crossing, Engine, Input, Note, Step};
 use std::collections::{BTreeMap, BTreeSet};
@@ -63,6 +74,25 @@ pub struct Crew {
     arrangement: Arrangement,
     state: State,
     sheet: Vec<Option<Value>>,
+    facts: Vec<sheet::Fact>,
+    uses: Vec<Uses>,
+    tables: Option<Performance>,
+    /// Entries that are computed, and entries that are compared: indices into the book's sheet.
+    derived: Vec<usize>,
+    compared: Vec<usize>,
+    comparing: Vec<compare::Comparing>,
+    /// Entries that have changed in this round: what they were, and whether somebody gave the new value.
+    changed: Vec<(SheetId, Option<Value>, bool)>,
+    /// Why the last figure was refused.
+    refused_figure: Option<String>,
+    /// Checklists and flows that a change of the sheet has opened again, with the items of the lists.
+    reopened: BTreeMap<String, BTreeSet<usize>>,
+    /// The phase in which what is missing has been asked for; when that is due.
+    asked_in: Option<PhaseId>,
+    ask_at: SessionTime,
+    surveying: Option<survey::Surveying>,
+    begun_flying: bool,
+    seen_since_begin: bool,
     phase: PhaseId,
     /// Flows and checklists completed, callouts made, since they were last re-armed.
     done: BTreeSet<String>,
@@ -86,6 +116,22 @@ pub struct Crew {
     /// What the next state shows was not lived through.
     unlived: bool,
     last_call: Option<calls::LastCall>,
+    /// The last words were typed.
+    typed: bool,
+    /// What was taken back last, and when: not heard again in the same way.
+    rejected: Option<(Vec<Meaning>, SessionTime)>,
+    undo: Option<repair::Undo>,
+    commanded_last: Option<repair::Commanded>,
+    refused: Option<later::Refused>,
+    later: Vec<later::PutOff>,
+    briefing: Option<briefing::Briefed>,
+    /// The pilot speaks to somebody else.
+    suspended: bool,
+    style: manners::Style,
+    lurking: Vec<manners::Lurking>,
+    /// When each call was last accepted.
+    heard_at: BTreeMap<u16, SessionTime>,
+    last_not_done: Option<(String, String)>,
     revision: u32,
     live: CallSet,
     due: CallSet,
@@ -96,6 +142,13 @@ impl Crew {
     /// An engine for a book, before [`Input::Begin`].
     pub fn new(book: Arc<Book>) -> Self {
         let sheet = book.sheet.iter().map(|e| e.value.clone()).collect();
+        let fact =
+            |e: &crate::core::book::schema::SheetEntry| sheet::Fact::from(e.value.is_some().then_some(Source::Book));
+        let with = |has: fn(&crate::core::book::schema::SheetEntry) -> bool| -> Vec<usize> {
+            (0..book.sheet.len()).filter(|i| has(&book.sheet[*i])).collect()
+        };
+        let compared = with(|e| e.compare.is_some());
+        let derived = with(|e| e.derived.is_some());
         let phase = book.first_phase.unwrap_or(PhaseId(0));
         Crew {
             at: SessionTime::ZERO,
@@ -105,6 +158,20 @@ impl Crew {
             arrangement: Arrangement::default(),
             state: State::new(book.signals.len()),
             sheet,
+            facts: book.sheet.iter().map(fact).collect(),
+            uses: book.sheet_uses(),
+            tables: if derived.is_empty() { None } else { Performance::named(&book.aircraft) },
+            derived,
+            comparing: vec![compare::Comparing::default(); compared.len()],
+            compared,
+            changed: Vec::new(),
+            refused_figure: None,
+            reopened: BTreeMap::new(),
+            asked_in: None,
+            ask_at: SessionTime::ZERO,
+            surveying: None,
+            begun_flying: false,
+            seen_since_begin: false,
             phase,
             done: BTreeSet::new(),
             spent: BTreeSet::new(),
@@ -123,6 +190,18 @@ impl Crew {
             theirs: BTreeSet::new(),
             unlived: false,
             last_call: None,
+            typed: false,
+            rejected: None,
+            undo: None,
+            commanded_last: None,
+            refused: None,
+            later: Vec::new(),
+            briefing: None,
+            suspended: false,
+            style: manners::Style::default(),
+            lurking: Vec::new(),
+            heard_at: BTreeMap::new(),
+            last_not_done: None,
             revision: 0,
             live: CallSet::none(),
             due: CallSet::none(),
@@ -144,27 +223,38 @@ impl Crew {
     fn begin(&mut self, arrangement: Arrangement, phase: Option<&str>, sheet: &BTreeMap<String, Value>) {
         self.begun = true;
         self.arrangement = arrangement;
-        for (name, value) in sheet {
-            match self.book.sheet.iter().position(|e| &e.id == name) {
-                Some(i) if value.fits(&self.book.sheet[i].kind) => self.sheet[i] = Some(value.clone()),
-                Some(_) => self.not_done(format!("sheet entry {name}"), format!("{value} is not of its type")),
+        self.take_sheet(sheet, Source::File);
+        // The plan as it is at the beginning takes nothing back.
+        self.changed.clear();
+        let given = phase.and_then(|name| {
+            let found = self.book.phase(name);
+            if found.is_none() {
+                self.not_done(format!("begin in {name}"), "the book has no such phase".into());
+            }
+            found
+        });
+        match given.filter(|p| Some(*p) != self.book.first_phase) {
+            Some(p) => self.survey(p, false),
+            None => self.enter(self.phase, None),
+        }
+        self.begun_flying = true;
+    }
+
+    fn take_sheet(&mut self, values: &BTreeMap<String, Value>, source: Source) {
+        for (name, value) in values {
+            match self.book.sheet_entry(name) {
+                Some(entry) => self.write_sheet(entry, Some(value.clone()), source),
                 None => self.not_done(format!("sheet entry {name}"), "the book has no such entry".into()),
             }
         }
-        let wanted = match phase {
-            None => self.phase,
-            Some(name) => self.book.phase(name).unwrap_or_else(|| {
-                self.not_done(format!("begin in {name}"), "the book has no such phase".into());
-                self.phase
-            }),
-        };
-        self.enter(wanted, None);
     }
 
     fn take(&mut self, input: &Input) {
         match input {
             Input::Begin { arrangement, phase, sheet } => self.begin(*arrangement, phase.as_deref(), sheet),
             Input::Tick => {}
+            Input::Sheet { values, source } => self.take_sheet(values, *source),
+            Input::Surprises { seed } => self.draw_surprises(*seed),
             Input::Heard { heard } => self.hear(heard),
             Input::State { delta } => {
                 for (name, value) in delta {
@@ -173,6 +263,7 @@ impl Crew {
                     self.state.put(id, if fits { value.clone() } else { None }, self.at);
                 }
                 self.state.touch(self.at);
+                self.seen_since_begin = self.begun;
                 if std::mem::take(&mut self.unlived) {
                     self.arrive();
                 }
@@ -182,6 +273,12 @@ impl Crew {
             Input::SpeechEnded { id, cut } => self.speech_ended(*id, *cut),
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
+            Input::Device { device, state } => {
+                let text = self.wording(&format!("{device}_{state}"), &[]);
+                if !text.is_empty() {
+                    self.speak(text, crate::core::book::schema::Priority::Caution, talk::Owner::Nobody);
+                }
+            }
             Input::AircraftCalls { callouts } => self.theirs = callouts.iter().cloned().collect(),
             Input::Jumped => {
                 self.unlived = true;
@@ -200,8 +297,13 @@ impl Crew {
         for _ in 0..64 {
             let before = (self.out.len(), self.runs.len(), self.lists.len());
             let mut moved = self.watch_speech();
+            moved |= self.move_survey();
             moved |= self.move_phases();
+            moved |= self.move_sheet();
+            moved |= self.move_comparisons();
             moved |= self.move_commands();
+            moved |= self.move_later();
+            moved |= self.move_surprises();
             moved |= self.start_flows();
             moved |= self.move_flows();
             moved |= self.move_lists();
@@ -223,7 +325,11 @@ impl Crew {
             .chain(self.ask_deadlines())
             .chain(self.motion_deadlines())
             .chain(self.callout_deadlines())
-            .chain(self.limit_deadlines());
+            .chain(self.limit_deadlines())
+            .chain(self.surprise_deadlines())
+            .chain(self.comparison_deadlines())
+            .chain(self.survey_deadlines())
+            .chain((self.begun && self.asked_in != Some(self.phase)).then_some(Deadline::Session(self.ask_at)));
         for d in deadlines {
             match d {
                 Deadline::Session(t) => wake.session = Some(wake.session.map_or(t, |w| w.min(t))),
@@ -240,6 +346,7 @@ impl Crew {
     }
 
     fn not_done(&mut self, what: String, why: String) {
+        self.last_not_done = Some((what.clone(), why.clone()));
         self.note(Note::NotDone { what, why });
     }
 
@@ -294,5 +401,9 @@ impl Engine for Crew {
             self.listen();
         }
         Step { actions: std::mem::take(&mut self.out), wake: self.wake() }
+    }
+
+    fn glance(&self, signals: &[SignalId]) -> Option<glance::Glance> {
+        self.begun.then(|| self.look(signals))
     }
 }

@@ -4,6 +4,9 @@ use super::{Crew, Slots};
 use crate::core::book::schema::PhaseId;
 use crate::core::crew::io::Note;
 
+/// What is missing in a phase is asked for after this long.
+const SETTLES_S: f64 = 2.0;
+
 impl Crew {
     /// Enters a phase; `from` is the one that is left, absent at the beginning of a session.
     pub(super) fn enter(&mut self, phase: PhaseId, from: Option<PhaseId>) {
@@ -14,9 +17,12 @@ impl Crew {
         let Some(p) = book.phases.get(phase.0 as usize) else { return };
         self.phase = phase;
         self.note(Note::Phase { phase: p.id.clone() });
+        self.asked_in = None;
+        self.ask_at = self.at.plus(SETTLES_S);
         for id in &p.rearms {
             self.done.remove(id);
             self.spent.remove(id);
+            self.reopened.remove(id);
         }
         self.arm_callouts(phase, from);
     }

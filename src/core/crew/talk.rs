@@ -15,6 +15,7 @@ pub(super) enum Owner {
     Ask(u64),
     Command(u64),
     Callout(CalloutId),
+    Briefing,
 }
 
 #[derive(Debug, Clone)]
@@ -57,6 +58,7 @@ impl Crew {
     pub(super) fn speak_as(&mut self, station: Station, text: String, priority: Priority, owner: Owner) -> u64 {
         self.talk.next += 1;
         let id = self.talk.next;
+        let text = if self.style.muted && priority < Priority::Critical { String::new() } else { text };
         let lost_at = self.at.plus(if text.is_empty() { 0.0 } else { LOST_AFTER_S });
         if !text.is_empty() {
             self.out.push(Action::Say(Speech {
@@ -86,6 +88,7 @@ impl Crew {
             Owner::Ask(ask) => self.ask_spoken(ask, cut),
             Owner::Command(request) => self.echo_spoken(request),
             Owner::Callout(callout) => self.callout_spoken(callout, cut),
+            Owner::Briefing => self.briefing_spoken(),
         }
     }
 

@@ -1,12 +1,16 @@
 //! The gate: when an utterance begins and ends.
 //!
 //! A pure state machine over frames of sound with their speech probability. It counts samples and knows no clock. An open
-//! microphone ends an utterance by silence: after a short wait the ear is asked what it has so far ([`Event::Ask`]), and a
-//! call that no live call could continue ends it at once; otherwise a longer wait does. Push-to-talk ends it by release.
+//! microphone ends an utterance by silence: as soon as there is any, the ear is asked ahead what it has so far
+//! ([`Event::Ask`]), and a call that no live call could continue ends it after a short wait; the answer is then ready. If the
+//! first answer will not do, the ear is asked once more when that wait is over and more of the word's end is in; otherwise a
+//! longer wait ends it. Push-to-talk ends it by release.
 
 mod level;
+mod life;
 
 pub use level::{Level, level};
+pub use life::{Life, LifeSettings, Turn};
 
 /// Samples a second.
 pub const RATE: u32 = 16_000;
@@ -24,7 +28,11 @@ pub struct Settings {
     pub pre_roll: u64,
     /// Kept from after the last voiced frame.
     pub tail: u64,
-    /// Silence after which the ear is asked.
+    /// Silence after which the ear is asked for the first time.
+    pub ask_wait: u64,
+    /// Kept from after the last voiced frame for that first time.
+    pub ask_tail: u64,
+    /// Silence after which a whole call is over, and after which the ear is asked once more if it had none.
     pub short_wait: u64,
     /// Silence after which it is over.
     pub long_wait: u64,
@@ -50,6 +58,8 @@ impl Default for Settings {
             onset: 2,
             pre_roll: ms(256),
             tail: ms(192),
+            ask_wait: ms(64),
+            ask_tail: ms(64),
             short_wait: ms(140),
             long_wait: ms(500),
             release: ms(250),
@@ -136,13 +146,23 @@ pub enum Event {
     Dead,
 }
 
+/// How far the ear was asked in the present silence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Asked {
+    No,
+    /// Ahead of the short wait; whether it said that the call is whole.
+    Ahead(bool),
+    /// When the short wait was over.
+    Again,
+}
+
 /// An utterance under way.
 #[derive(Debug, Clone)]
 struct Talk {
     began: u64,
     /// First and last voiced sample.
     voiced: Option<Span>,
-    asked: bool,
+    asked: Asked,
     pushed: bool,
     /// When push-to-talk was released.
     released: Option<u64>,
@@ -256,7 +276,7 @@ impl Gate {
             if probability >= self.settings.off {
                 let first = talk.voiced.map_or(from, |v| v.from);
                 talk.voiced = Some(Span { from: first, to });
-                talk.asked = false;
+                talk.asked = Asked::No;
                 talk.loudest = talk.loudest.max(level.dbfs);
             }
             events.extend(self.wait());
@@ -268,8 +288,14 @@ impl Gate {
 
     /// The ear's answer to [`Event::Ask`].
     pub fn answer(&mut self, whole: bool) -> Option<Event> {
-        let asked = self.talk.as_ref().is_some_and(|t| t.asked);
-        if asked && whole { self.end(Why::Whole) } else { None }
+        match self.talk.as_mut().map(|t| &mut t.asked) {
+            Some(Asked::Ahead(was)) => {
+                *was = whole;
+                None
+            }
+            Some(Asked::Again) if whole => self.end(Why::Whole),
+            _ => None,
+        }
     }
 
     /// The sound has come to its end.
@@ -327,20 +353,28 @@ impl Gate {
         if silence >= self.settings.long_wait {
             return self.end(Why::Silence);
         }
-        if silence >= self.settings.short_wait && !talk.asked {
-            talk.asked = true;
-            let window = self.window()?;
-            return Some(Event::Ask { window });
+        let short = silence >= self.settings.short_wait;
+        match talk.asked {
+            Asked::No if short || silence >= self.settings.ask_wait => {
+                talk.asked = if short { Asked::Again } else { Asked::Ahead(false) };
+            }
+            Asked::Ahead(true) if short => return self.end(Why::Whole),
+            Asked::Ahead(false) if short => talk.asked = Asked::Again,
+            _ => return None,
         }
-        None
+        let window = self.window()?;
+        Some(Event::Ask { window })
     }
 
     /// The samples of the talk under way that are worth decoding.
     fn window(&self) -> Option<Span> {
         let talk = self.talk.as_ref()?;
         let from = talk.began.saturating_sub(self.settings.pre_roll).max(self.open_since);
-        // What stands between the last word and the wait's end is the same whenever it is asked for.
-        let tail = self.settings.tail.min(self.settings.short_wait.max(ms(150)));
+        // What stands between the last word and a question is the same whenever it is asked for.
+        let tail = match talk.asked {
+            Asked::Ahead(_) => self.settings.ask_tail.min(self.settings.ask_wait),
+            _ => self.settings.tail.min(self.settings.short_wait.max(ms(150))),
+        };
         let to = match (talk.pushed, talk.voiced) {
             (false, Some(v)) => (v.to + tail).min(self.now),
             _ => self.now,
@@ -369,7 +403,7 @@ impl Talk {
         Talk {
             began,
             voiced: None,
-            asked: false,
+            asked: Asked::No,
             pushed: false,
             released: None,
             critical_only: false,

@@ -52,21 +52,25 @@ fn check(script: &str, want: &[&str]) {
 
 #[test]
 fn silence_ends_an_utterance() {
-    check("..........xxxxx.....-...........", &["began 10", "ask 2-20", "Silence 10-15 from 2"]);
-    check("..........xxxxx.....!...........", &["began 10", "ask 2-20", "Whole 10-15 from 2"]);
+    check("..........xxxxx..-...-...........", &["began 10", "ask 2-17", "ask 2-20", "Silence 10-15 from 2"]);
+    check("..........xxxxx..!...........", &["began 10", "ask 2-17", "Whole 10-15 from 2"]);
+    // What was not whole with little of the end may be with more of it.
+    check("..........xxxxx..-...!...........", &["began 10", "ask 2-17", "ask 2-20", "Whole 10-15 from 2"]);
     // An answer that nobody asked for changes nothing.
-    check("..........xxxxx!...E", &["began 10", "Cut 10-15 from 2"]);
+    check("..........xxxxx!.E", &["began 10", "Cut 10-15 from 2"]);
 }
 
 #[test]
 fn more_speech_asks_anew() {
-    check("..........xxxxx.....-xxx.....!", &["began 10", "ask 2-20", "ask 2-28", "Whole 10-23 from 2"]);
+    check("..........xxxxx..!xxx..!....", &["began 10", "ask 2-17", "ask 2-22", "Whole 10-20 from 2"]);
+    let again = ["began 10", "ask 2-17", "ask 2-20", "ask 2-25", "ask 2-28", "Whole 10-23 from 2"];
+    check("..........xxxxx.....-xxx.....!", &again);
 }
 
 #[test]
 fn a_click_is_no_beginning() {
     check("..........x....x....x....", &[]);
-    check("..........x.x....", &["began 10"]);
+    check("..........x.x.", &["began 10"]);
 }
 
 #[test]
@@ -85,20 +89,20 @@ fn push_to_talk_ends_by_release() {
 
 #[test]
 fn a_closed_gate_hears_nothing() {
-    check("CxxxxxxxO..........xxx................", &["began 17", "ask 9-25", "Silence 17-20 from 9"]);
-    check("....CxxxxxxxOxxx................E", &["began 11", "ask 11-19", "Silence 11-14 from 11"]);
+    check("CxxxxxxxO..........xxx................", &["began 17", "ask 9-22", "ask 9-25", "Silence 17-20 from 9"]);
+    check("....CxxxxxxxOxxx................E", &["began 11", "ask 11-16", "ask 11-19", "Silence 11-14 from 11"]);
     check("......xxxxCxxxx", &["began 6", "Cut 6-10 from 0"]);
 }
 
 #[test]
 fn speech_over_ours_is_critical_only() {
-    check("......Kxxxx.....!", &["began 6", "ask 0-15", "Whole 6-10 from 0 critical"]);
-    check("......xxKxx.....!", &["began 6", "ask 0-15", "Whole 6-10 from 0 critical"]);
+    check("......Kxxxx.....!", &["began 6", "ask 0-12", "ask 0-15", "Whole 6-10 from 0 critical"]);
+    check("......xxKxx.....!", &["began 6", "ask 0-12", "ask 0-15", "Whole 6-10 from 0 critical"]);
 }
 
 #[test]
 fn faint_speech_and_a_dead_microphone_are_told() {
-    check("......ffff.....!", &["began 6", "ask 0-15", "Whole 6-10 from 0 faint"]);
+    check("......ffff.....!", &["began 6", "ask 0-12", "ask 0-15", "Whole 6-10 from 0 faint"]);
     let dead = format!("....{}....{}", "0".repeat(200), "0".repeat(100));
     assert_eq!(run(&dead), ["dead", "dead"]);
 }

@@ -72,6 +72,28 @@ pub fn accepts(graph: &WordGraph, call: CallId, said: &[&str]) -> Vec<Meaning> {
     found
 }
 
+/// Whether a sentence of `call` begins with `said` and has more words.
+pub fn goes_on(graph: &WordGraph, call: CallId, said: &[&str]) -> bool {
+    let Some(part) = graph.calls.get(call.0 as usize) else { return false };
+    let mut seen: BTreeSet<(NodeId, usize)> = BTreeSet::from([(part.entry, 0)]);
+    let mut stack = vec![(part.entry, 0)];
+    while let Some((node, at)) = stack.pop() {
+        for arc in &graph.nodes[node.0 as usize].arcs {
+            let next = match arc.label {
+                // Every node lies on a way to the exit, so this word belongs to a longer sentence.
+                Label::Word(_) if at == said.len() => return true,
+                Label::Word(w) if graph.words[w.0 as usize] == said[at] => (arc.to, at + 1),
+                Label::Word(_) => continue,
+                _ => (arc.to, at),
+            };
+            if seen.insert(next) {
+                stack.push(next);
+            }
+        }
+    }
+    false
+}
+
 /// One sentence of `call`, by chance, with its meaning. `None` only if the call has no sentence.
 pub fn sample(graph: &WordGraph, call: CallId, rng: &mut impl Rng) -> Option<(Vec<String>, Meaning)> {
     let part = graph.calls.get(call.0 as usize)?;
@@ -124,6 +146,22 @@ mod tests {
     use proptest::prelude::*;
     use rand_core::SeedableRng;
     use rand_pcg::Pcg32;
+
+    #[test]
+    fn goes_on_where_a_longer_sentence_begins_the_same() {
+        let calls = [("a".to_owned(), vec![parse("open [the] valve [report]").0])];
+        let (graph, _) = build(&calls, &Rules::new(), &NamedSlots::new());
+        let check = |said: &str, wanted| {
+            let words: Vec<&str> = said.split_whitespace().collect();
+            assert_eq!(goes_on(&graph, CallId(0), &words), wanted, "{said}");
+        };
+        check("open valve", true);
+        check("open", true);
+        check("", true);
+        check("open the valve report", false);
+        check("close", false);
+        check("open valve now", false);
+    }
 
     /// Expansions over three words, with a few slots.
     fn expansion() -> impl Strategy<Value = Expansion> {

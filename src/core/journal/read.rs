@@ -144,6 +144,23 @@ pub fn read(bytes: &[u8]) -> Result<Journal, Unreadable> {
     Ok(journal)
 }
 
+/// What a journal that cannot be read says of itself, in a sentence; none of what is no journal.
+pub fn glimpse(bytes: &[u8]) -> Option<String> {
+    let mut rows = bytes.split(|b| *b == b'\n').filter(|r| !r.is_empty());
+    let header: Value = serde_json::from_slice(rows.next()?).ok()?;
+    header.get("antiphon_journal")?;
+    let text = |v: Option<&Value>, name: &str| Some(format!("{name} {}", v?.as_str()?));
+    let says = [
+        text(header.get("program"), "written by antiphon"),
+        text(header.pointer("/book/id"), "book"),
+        text(header.get("started"), "flown"),
+    ];
+    let says: Vec<String> = says.into_iter().flatten().collect();
+    let n = rows.count();
+    let lines = if n == 1 { "line" } else { "lines" };
+    (!says.is_empty()).then(|| format!("It says of itself: {}; {n} {lines} after the first.", says.join(", ")))
+}
+
 fn read_header(row: &[u8], sum: &mut String) -> Result<(Header, bool), Unreadable> {
     let (value, sound) = open(row, sum).map_err(|_| Unreadable::Foreign)?;
     let Some(version) = value.get("antiphon_journal") else { return Err(Unreadable::Foreign) };

@@ -99,7 +99,7 @@ impl Ledger {
             }
             Action::Listen { .. } => self.listen = Some(action.clone()),
             Action::Watch { .. } => self.watch = Some(action.clone()),
-            Action::Hush { .. } | Action::Note(_) => {}
+            Action::Hush { .. } | Action::Place { .. } | Action::Note(_) => {}
         }
     }
 }

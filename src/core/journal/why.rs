@@ -171,8 +171,13 @@ impl Scene {
 
     fn tell_input(&mut self, input: &Input) -> Option<String> {
         Some(match input {
+            Input::Sheet { values, source } => {
+                let all: Vec<String> = values.iter().map(|(k, v)| format!("{k} = {v}")).collect();
+                format!("for the flight sheet ({}): {}", source.word(), all.join(", "))
+            }
             Input::Begin { .. } => "the session began".into(),
             Input::Tick => return None,
+            Input::Surprises { .. } => "distractions were asked for".into(),
             Input::Heard { heard } => tell_heard(heard),
             Input::State { delta } => {
                 self.changed.extend(delta.keys().cloned());
@@ -196,6 +201,7 @@ impl Scene {
                 format!("the aircraft makes these callouts itself: {}", callouts.join(", "))
             }
             Input::Jumped => "time or place jumped".into(),
+            Input::Device { device, state } => format!("{device}: {state}"),
             Input::Fault { room, message } => format!("fault in {room}: {message}"),
         })
     }
@@ -220,6 +226,7 @@ fn tell_action(action: &Action) -> Option<String> {
         Action::Hush { id: Some(_) } => "one line of own talk stopped".into(),
         Action::Set { control, to, .. } => format!("set: {control} to {to}"),
         Action::Listen { .. } | Action::Watch { .. } => return None,
+        Action::Place { place } => format!("the aircraft is to be put to {place}"),
         Action::Note(note) => tell_note(note),
     })
 }
@@ -241,10 +248,31 @@ fn tell_note(note: &Note) -> String {
             (Some(v), None) => format!("callout {callout}, at {v:.1}"),
             _ => format!("callout {callout}"),
         },
-        Note::Passed { callout, why } => format!("callout {callout}: not due, for {why} does not hold"),
+        Note::Passed { callout, why } => format!("callout {callout}: not made by us ({why})"),
         Note::Limit { limit, over: true } => format!("limit {limit}: exceeded"),
         Note::Limit { limit, over: false } => format!("limit {limit}: back within"),
-        Note::Sheet { entry, value } => format!("flight sheet: {entry} = {value}"),
+        Note::Sheet { entry, value, source, was } => {
+            let source = source.map_or(String::new(), |s| format!(" ({})", s.word()));
+            let was = was.as_ref().map_or(String::new(), |w| format!(", it was {w}"));
+            format!("flight sheet: {entry} = {value}{source}{was}")
+        }
+        Note::SheetOpen { entry, why } => format!("flight sheet: {entry} has no value: {why}"),
+        Note::SheetChecked { entry, by } => format!("flight sheet: {entry} cross-checked, by now by {by}"),
+        Note::SheetCheck { entry, wrong: true, say } => format!("flight sheet: {entry} is wrong: \"{say}\""),
+        Note::SheetCheck { entry, wrong: false, .. } => format!("flight sheet: {entry} is right again"),
+        Note::SheetCompare { entry, agrees: true } => format!("flight sheet: {entry} agrees with the aircraft again"),
+        Note::SheetCompare { entry, agrees: false } => {
+            format!("flight sheet: {entry} does not agree with the aircraft")
+        }
+        Note::Reopened { what, because } => format!("open again: {what}, because of {because}"),
+        Note::Assumed { what } => format!("taken as done: {what}"),
+        Note::Survey { phase, disagrees, unseen, .. } => {
+            format!("surveyed for {phase}: {} disagree, {} not seen", disagrees.len(), unseen.len())
+        }
+        Note::PutOff { what, state } => format!("put off: {what}: {state}"),
+        Note::Briefing { briefing, topic, state } if topic.is_empty() => format!("briefing {briefing}: {state}"),
+        Note::Briefing { briefing, topic, state } => format!("topic {briefing}/{topic}: {state}"),
+        Note::Surprise { surprise } => format!("surprise: {surprise}"),
         Note::NotDone { what, why } => format!("NOT DONE: {what}: {why}"),
     }
 }
@@ -380,7 +408,7 @@ mod tests {
             Note::Callout { callout: w("c"), value: Some(1.0), wanted: None, speech: 1 },
             Note::Limit { limit: w("egt"), over: true },
             Note::Limit { limit: w("egt"), over: false },
-            Note::Sheet { entry: w("v1_kt"), value: Value::Number(131.0) },
+            Note::Sheet { entry: w("v1_kt"), value: Value::Number(131.0), source: None, was: None },
         ];
         let said: Vec<String> = notes.into_iter().filter_map(|n| tell_action(&Action::Note(n))).collect();
         assert_snapshot!(said.join("\n"), @r#"

@@ -140,7 +140,10 @@ pub fn choose(
         })
         .collect();
     let top = same.iter().map(|i| fit(*i)).max().unwrap_or_default();
-    let equals: Vec<usize> = same.iter().copied().filter(|i| fit(*i) == top).collect();
+    let mut equals: Vec<usize> = same.iter().copied().filter(|i| fit(*i) == top).collect();
+    // Words that are one call were meant as one, even if they could be several calls in one breath.
+    let fewest = equals.iter().map(|i| heard.ranked[*i].meanings.len()).min().unwrap_or_default();
+    equals.retain(|i| heard.ranked[*i].meanings.len() == fewest);
     let chosen = equals[0];
     let reading = &heard.ranked[chosen];
     let text = Some(reading.text.clone());
@@ -159,11 +162,14 @@ pub fn choose(
         let resembling = any_live && reading.score > thresholds.score - thresholds.resembling;
         return refuse(Reason::NoSuchCall, resembling, text);
     }
+    // What cannot be said now is no rival: of two calls that are not live it does not matter which was meant, and a live one
+    // is not given up for the mere likeness of another. A critical call is.
     let rival = (0..heard.ranked.len())
         .filter(|i| *i != chosen && (equals.contains(i) || !same.contains(i)))
+        .filter(|i| is_critical || calls(*i).any(|c| c.is_some_and(|c| live.contains(c))))
         .map(|i| heard.ranked[i].score)
         .fold(f64::NEG_INFINITY, f64::max);
-    if equals.len() > 1 || best.score.max(reading.score) - rival <= margin {
+    if (any_live && equals.len() > 1) || best.score.max(reading.score) - rival <= margin {
         return refuse(Reason::Tie, any_live, text);
     }
     if !any_live {
@@ -252,6 +258,10 @@ mod tests {
         check("ab", "", &[("ab", 5.0, "")], "ab");
         check("a", "", &[("ab", 5.0, "")], "a not b");
         check("b", "", &[("ab", 5.0, "")], "b not a");
+        // Neither of two that are not live is a rival.
+        check("b", "", &[("b", 5.0, "beta"), ("a", 4.9, "alpha one")], "b");
+        check("b", "", &[("a", 5.0, "alpha one"), ("e", 4.9, "e")], "not now");
+        check("b", "", &[("a", 5.0, "alpha one"), ("b", 4.9, "beta")], "tie");
     }
 
     #[test]
@@ -260,7 +270,9 @@ mod tests {
         check("cd", "d", &[("c", 5.0, "Checked."), ("d", 4.9, "checked")], "d");
         check("cd", "cd", &[("c", 5.0, "checked"), ("d", 4.9, "checked")], "tie, resembling");
         check("d", "", &[("c", 5.0, "checked"), ("d", 4.9, "checked")], "d");
-        check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "tie, resembling");
+        check("bcd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "tie, resembling");
+        check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "d");
+        check("abc", "", &[("ab", 5.0, "checked"), ("c", 4.9, "checked")], "c");
         // The due call's best wording is another, but the words that were heard are its own too.
         check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "check")], "d");
     }
@@ -271,6 +283,7 @@ mod tests {
         check("f", "", &[("f", 4.0, "")], "no such call, resembling");
         check("af", "", &[("f", 6.0, "fire"), ("a", 3.5, "alpha one")], "tie, resembling");
         check("af", "", &[("a", 6.0, "alpha one"), ("f", 4.0, "fire")], "a");
+        check("f", "", &[("f", 6.0, "fire"), ("a", 3.5, "alpha one")], "tie, resembling");
         check("af", "", &[("af", 3.0, "")], "no such call, resembling");
     }
 

@@ -8,7 +8,7 @@ pub(super) const MOST_POINTS: usize = 240;
 
 /// Points between words, and words between points. Point 0 is the start; every word leads to a later point.
 #[derive(Debug, Default)]
-pub(super) struct Lattice {
+pub struct Lattice {
     /// For each point the words that may follow: index into `words`, and the point behind it.
     pub edges: Vec<Vec<(usize, usize)>>,
     /// The different words.

@@ -7,4 +7,5 @@ mod text;
 
 pub use choose::{Choice, Reason, Thresholds, choose};
 pub use heard::{Candidate, Heard, Unheard};
+pub use lattice::Lattice;
 pub use text::{AT_LIMIT, EXACT, SPLIT, match_text};

@@ -182,11 +182,12 @@ mod tests {
             critical: false,
             always: false,
             answer_only: false,
+            chat: false,
+            later: None,
             does: vec![],
         };
-        let phase =
-            |id: &str| Phase { id: id.into(), title: id.into(), next: vec![], enter_when: None, rearms: vec![] };
-        let v1 = SheetEntry { id: "v1_kt".into(), title: "V1".into(), kind: ValueKind::Number, value: None };
+        let phase = |id: &str| Phase { id: id.into(), title: id.into(), ..Phase::default() };
+        let v1 = SheetEntry { id: "v1_kt".into(), title: "V1".into(), ..SheetEntry::default() };
         let mut book = Book {
             controls: vec![control],
             calls: vec![call],

@@ -67,11 +67,24 @@ pub struct Settings {
     pub longest: usize,
     /// A prefix this many nats less likely, given the sound, than the best whole text is given up.
     pub window: f64,
+    /// A prefix whose score is this many nats behind the best of its step is given up: where the sound is clear, few are
+    /// left, and a step is quick.
+    pub behind: f64,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Settings { beam: 8, wide: 16, wide_steps: 2, weight: 0.65, calls: 3, another: 7.0, longest: 72, window: 15.0 }
+        Settings {
+            beam: 8,
+            wide: 16,
+            wide_steps: 2,
+            weight: 0.65,
+            calls: 3,
+            another: 7.0,
+            longest: 72,
+            window: 15.0,
+            behind: 14.0,
+        }
     }
 }
 
@@ -200,6 +213,8 @@ pub fn search<M: StepModel>(
         let floor = texts.iter().map(|t| t.sound).fold(f64::NEG_INFINITY, f64::max) - settings.window;
         grown.retain(|g| g.3 >= floor);
         grown.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| (a.1, a.2).cmp(&(b.1, b.2))));
+        let behind = grown.first().map_or(0.0, |g| g.0) - settings.behind;
+        grown.retain(|g| g.0 >= behind);
         grown.truncate(if steps < settings.wide_steps { settings.wide } else { settings.beam });
         if grown.is_empty() || steps == settings.longest {
             break;

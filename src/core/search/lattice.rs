@@ -81,6 +81,11 @@ impl Lattice {
         lattice
     }
 
+    /// Every token that can come in any text of this graph, in order of id.
+    pub fn alphabet(&self) -> Vec<Token> {
+        let all: BTreeSet<Token> = self.pool.iter().chain(&self.comma).chain(&self.stops).copied().collect();
+        all.into_iter().collect()
+    }
     /// The table of tokens it was spelled with.
     pub fn tokens(&self) -> &Tokens {
         &self.tokens

@@ -119,6 +119,18 @@ impl Aircraft {
         Aircraft::of(Params::tarn_t4(), seed)
     }
 
+    /// A built-in aircraft by the name that books give it.
+    ///
+    /// # Errors
+    /// A sentence with the names that there are.
+    pub fn named(name: &str, seed: u64) -> Result<Self, Refused> {
+        match name {
+            "tarn-t2" => Ok(Aircraft::tarn_t2(seed)),
+            "tarn-t4" => Ok(Aircraft::tarn_t4(seed)),
+            _ => Err(Refused(format!("There is no built-in aircraft \"{name}\"; use tarn-t2 or tarn-t4."))),
+        }
+    }
+
     /// The setup of a usual flight: the default one with this type's load.
     pub fn usual(&self) -> Setup {
         let mass = &self.params.mass;

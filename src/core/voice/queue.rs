@@ -185,6 +185,17 @@ impl Queue {
         self.settle(now);
     }
 
+    /// What sounds will end so many seconds from now, whatever was said when it was pushed: for a voice whose words last as
+    /// long as they last. Nothing if it does not sound.
+    pub fn retime(&mut self, now: SessionTime, id: u64, left_s: f64) {
+        self.settle(now);
+        let end = self.now.plus(seconds(left_s));
+        if let Some(s) = self.sounding.as_mut().filter(|s| s.id == id) {
+            s.end = end;
+        }
+        self.settle(now);
+    }
+
     /// Tells that the pilot begins or stops speaking: chat and routine speech do not begin meanwhile, and may expire.
     pub fn pilot_speaks(&mut self, now: SessionTime, speaks: bool) {
         self.settle(now);

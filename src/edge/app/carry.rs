@@ -15,7 +15,7 @@ use std::sync::Arc;
 /// Speech that has been asked for.
 pub(super) struct Sounding {
     speech: Speech,
-    pcm: Pcm,
+    pub(super) pcm: Pcm,
     began: bool,
     /// The callout it is, with the mark it is held against.
     mark: Option<(Crossing, f64)>,
@@ -44,6 +44,13 @@ impl App {
                 self.listening = (calls, revision);
             }
             Action::Watch { crossings } => self.watch(crossings),
+            Action::Place { place } => match self.parts.link.place(&place) {
+                Ok(()) => {
+                    self.detector.reset();
+                    self.put(self.now, Event::Input(Input::Jumped));
+                }
+                Err(why) => self.tell(Side::Flight, self.now, &why),
+            },
             Action::Note(note) => self.noted(note),
         }
         Ok(())
@@ -135,6 +142,14 @@ impl App {
                     s.mark = Some((c.clone(), wanted));
                 }
             }
+            Note::PutOff { what, state } => {
+                self.tell(Side::Flight, self.now, &format!("put off: {what} ({state})"));
+            }
+            Note::Briefing { briefing, topic, state } => {
+                let what = if topic.is_empty() { briefing } else { format!("{briefing}/{topic}") };
+                self.tell(Side::Flight, self.now, &format!("{what}: {state}"));
+            }
+            Note::Surprise { surprise } => self.tell(Side::Flight, self.now, &format!("surprise: {surprise}")),
             Note::NotDone { what, why } => {
                 self.tell(Side::Flight, self.now, &format!("not done: {what} ({why})"));
                 self.report.not_done.push((what, why));
@@ -144,7 +159,14 @@ impl App {
             | Note::Passed { .. }
             | Note::Flow { .. }
             | Note::Limit { .. }
-            | Note::Sheet { .. } => {}
+            | Note::Sheet { .. }
+            | Note::SheetOpen { .. }
+            | Note::SheetChecked { .. }
+            | Note::SheetCheck { .. }
+            | Note::SheetCompare { .. }
+            | Note::Reopened { .. }
+            | Note::Assumed { .. }
+            | Note::Survey { .. } => {}
         }
     }
 
@@ -166,23 +188,18 @@ impl App {
         Ok(())
     }
 
-    fn sample_at(at: SessionTime) -> u64 {
-        (at.0.max(0) as u64) * u64::from(EAR_RATE) / 1_000_000
+    /// Sound is counted from where this session began, which may be a resumed one.
+    pub(super) fn sample_at(&self, at: SessionTime) -> u64 {
+        ((at.0 - self.origin.0).max(0) as u64) * u64::from(EAR_RATE) / 1_000_000
     }
 
     fn sounds(&mut self, id: u64, at: SessionTime) -> Result<(), AppError> {
         let Some(s) = self.spoken.get_mut(&id) else { return Ok(()) };
         s.began = true;
         let (station, text) = (s.speech.station, s.speech.text.clone());
-        let (samples, rate) = (s.pcm.samples.clone(), s.pcm.rate);
-        if self.parts.recorder.is_some() {
-            let samples: Arc<[f32]> = if rate == EAR_RATE {
-                samples
-            } else {
-                crate::edge::audio::resample::resample(&samples, rate, EAR_RATE)?.into()
-            };
-            self.crew_out.start(id, samples, Self::sample_at(at));
-        }
+        self.parts.speaker.begin(id, station, &text);
+        self.tell_ear(Some(&text));
+        self.play(id, at)?;
         self.hands.events.push(script::Event::SpokenStarted { station, text: text.clone() });
         self.tell(Side::Crew(station), at, &text);
         self.mark(id, at, Due::Onset)?;
@@ -190,9 +207,28 @@ impl App {
         Ok(())
     }
 
+    /// The samples of speech sound from `at` on.
+    pub(super) fn play(&mut self, id: u64, at: SessionTime) -> Result<(), AppError> {
+        let Some(s) = self.spoken.get(&id) else { return Ok(()) };
+        self.parts.speaker.start(id, &s.pcm);
+        let (samples, rate) = (s.pcm.samples.clone(), s.pcm.rate);
+        if self.parts.recorder.is_some() {
+            let samples: Arc<[f32]> = if rate == EAR_RATE {
+                samples
+            } else {
+                crate::edge::audio::resample::resample(&samples, rate, EAR_RATE)?.into()
+            };
+            self.crew_out.start(id, samples, self.sample_at(at));
+        }
+        Ok(())
+    }
+
     fn ended(&mut self, id: u64, at: SessionTime, cut: bool) -> Result<(), AppError> {
+        self.tell_ear(None);
+        self.parts.speaker.end(id, cut);
         if cut {
-            self.crew_out.cut(id, Self::sample_at(at));
+            self.parts.speaker.cut(id);
+            self.crew_out.cut(id, self.sample_at(at));
         } else {
             self.mark(id, at, Due::End)?;
         }
@@ -229,6 +265,9 @@ impl App {
         if let Some(noise) = &mut self.parts.noise {
             noise(&mut mic);
         }
+        if let super::Ears::Sound(ear) = &mut self.parts.ears {
+            ear.microphone(&mut mic);
+        }
         if let Some(r) = &mut self.parts.recorder {
             let mut crew = [0.0f32; BLOCK];
             self.crew_out.fill(&mut crew);
@@ -242,15 +281,7 @@ impl App {
                 Vec::new()
             }
         };
-        for news in news {
-            match news {
-                super::ears::EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
-                super::ears::EarNews::Heard { at, heard, decision_ms } => {
-                    self.put(at, Event::Heard { heard, decision_ms });
-                }
-                super::ears::EarNews::Failed { why } => self.room_failed("ear", &why),
-            }
-        }
+        self.ear_news(news);
         self.voice()
     }
 }

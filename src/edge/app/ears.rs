@@ -1,7 +1,7 @@
 //! How the pilot is heard: by typed words or by sound.
 
 use super::report::Utterance;
-use super::{App, AppError};
+use super::{App, AppError, Event};
 use crate::core::crew::io::Input;
 use crate::core::grammar::CallSet;
 use crate::core::matcher::{Heard, match_text};
@@ -37,6 +37,16 @@ pub trait SoundEar {
     fn listen(&mut self, revision: u32, live: &CallSet, due: &CallSet);
     /// The next samples; everything they settle.
     fn feed(&mut self, samples: &[f32]) -> Vec<EarNews>;
+    /// What we say ourselves from now on, or that we are silent.
+    fn saying(&mut self, _words: Option<&str>) -> Vec<EarNews> {
+        Vec::new()
+    }
+    /// Push-to-talk was pressed or released.
+    fn push(&mut self, _held: bool) -> Vec<EarNews> {
+        Vec::new()
+    }
+    /// What a live microphone has heard meanwhile, for a recording; another leaves the block alone.
+    fn microphone(&mut self, _block: &mut [f32]) {}
 }
 
 /// How the pilot is heard.
@@ -53,7 +63,41 @@ impl Ears {
     }
 }
 
+impl EarNews {
+    /// The same, later by so many microseconds.
+    pub(super) fn later(self, us: i64) -> EarNews {
+        let move_on = |t: SessionTime| SessionTime(t.0 + us);
+        match self {
+            EarNews::Began { at } => EarNews::Began { at: move_on(at) },
+            EarNews::Heard { at, mut heard, decision_ms } => {
+                heard.speech = (move_on(heard.speech.0), move_on(heard.speech.1));
+                EarNews::Heard { at: move_on(at), heard, decision_ms }
+            }
+            failed => failed,
+        }
+    }
+}
+
 impl App {
+    /// What an ear tells.
+    pub(super) fn ear_news(&mut self, news: Vec<EarNews>) {
+        for news in news {
+            match news {
+                EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
+                EarNews::Heard { at, heard, decision_ms } => self.put(at, Event::Heard { heard, decision_ms }),
+                EarNews::Failed { why } => self.room_failed("ear", &why),
+            }
+        }
+    }
+
+    /// The ear learns what we say, so that it does not take it for the pilot's words.
+    pub(super) fn tell_ear(&mut self, words: Option<&str>) {
+        if let Ears::Sound(ear) = &mut self.parts.ears {
+            let news = ear.saying(words);
+            self.ear_news(news);
+        }
+    }
+
     /// A result of the ear: scored against what was really said where that is known, then given to the engine.
     pub(super) fn heard(&mut self, heard: Heard, decision_ms: Option<f64>) -> Result<(), AppError> {
         let said = match decision_ms {

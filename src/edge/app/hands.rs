@@ -124,7 +124,7 @@ impl App {
             (Ears::Sound(_), Some(voice)) => match voice(&text) {
                 Ok(samples) => {
                     let s = samples.len() as f64 / f64::from(crate::edge::audio::EAR_RATE);
-                    let at = self.now.0.max(0) as u64 * u64::from(crate::edge::audio::EAR_RATE) / 1_000_000;
+                    let at = self.sample_at(self.now);
                     self.mic.start(id, samples.into(), at);
                     s
                 }

@@ -4,6 +4,7 @@
 //! scripted pilot, and what arrives from outside. It takes the earliest, gives the engine one `Input`, and carries out
 //! the actions. Offline it jumps from one event to the next; live it waits for them.
 
+mod aloud;
 mod carry;
 mod ears;
 mod hands;
@@ -11,11 +12,13 @@ mod linked;
 mod report;
 mod sources;
 pub mod stage;
+mod watch;
 
 pub use ears::{EarNews, Ears, SoundEar};
 pub use report::{Line, Mark, Report, Side, Utterance};
 use sources::Waited;
 pub use sources::{News, Outside, Pace};
+pub use watch::{Touch, Watcher};
 
 use crate::core::aircraft::crossing::{Crossing, Detector};
 use crate::core::aircraft::{Delta, Value};
@@ -76,6 +79,8 @@ pub struct Parts {
     pub outside: Outside,
     /// Told of each line as it happens.
     pub told: Box<dyn FnMut(&Line)>,
+    /// Looks on.
+    pub watcher: Option<Box<dyn Watcher>>,
     /// The session is over by then, whatever happens.
     pub until: Option<SessionTime>,
 }
@@ -121,6 +126,7 @@ enum Event {
     Heard { heard: Heard, decision_ms: f64 },
     Words { text: String, began: SessionTime },
     WordsDone { id: u64 },
+    Ear(EarNews),
 }
 
 /// Why a session ended early.
@@ -225,6 +231,9 @@ impl App {
             self.flood = 0;
             self.now = self.now.max(at);
             self.step(next)?;
+            if let Some(w) = &mut self.parts.watcher {
+                w.look(&*self.parts.engine);
+            }
             self.parts.journal.tick(self.now).map_err(AppError::Journal)?;
         }
         self.finish()
@@ -261,6 +270,10 @@ impl App {
                 Some((_, Event::Words { text, began })) => self.words_said(&text, began),
                 Some((_, Event::WordsDone { id })) => self.own_words_done(id),
                 Some((_, Event::Heard { heard, decision_ms })) => self.heard(heard, Some(decision_ms)),
+                Some((_, Event::Ear(news))) => {
+                    self.ear_news(vec![news]);
+                    self.voice()
+                }
                 None => Ok(()),
             },
             Next::Wake => {
@@ -314,6 +327,9 @@ impl App {
         };
         self.parts.journal.step(at, sim, &step).map_err(AppError::Journal)?;
         self.wake = step.wake;
+        if let Some(w) = &mut self.parts.watcher {
+            w.saw(at, &input, &step.actions);
+        }
         for action in step.actions {
             self.carry_out(action)?;
         }
@@ -334,6 +350,7 @@ impl App {
             let at = self.parts.link.session_at(at);
             self.put(at, Event::Input(Input::Crossed { callout: name, value }));
         }
+        self.voice_news()?;
         // The pilot looks first: what he sees begins before what is made of it.
         self.pilot()?;
         if self.frames.is_multiple_of(STATE_EVERY) {
@@ -387,7 +404,7 @@ impl App {
     }
 
     fn block_end(&self, blocks: u64) -> SessionTime {
-        SessionTime((blocks * BLOCK as u64) as i64 * 1_000_000 / i64::from(EAR_RATE))
+        SessionTime(self.origin.0 + (blocks * BLOCK as u64) as i64 * 1_000_000 / i64::from(EAR_RATE))
     }
 
     fn finish(mut self) -> Result<Report, AppError> {

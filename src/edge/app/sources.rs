@@ -3,9 +3,12 @@
 use std::sync::mpsc::{Receiver, RecvTimeoutError, TryRecvError};
 use std::time::Duration;
 
-use super::{App, AppError, Event};
+use super::{App, AppError, EarNews, Event, Touch};
 use crate::core::aircraft::Value;
+use crate::core::book::schema::Source;
+use crate::core::crew::io::Input;
 use crate::core::time::SessionTime;
+use crate::edge::ear::live::Anchor;
 use crate::edge::link::LinkNews;
 
 /// How time goes.
@@ -22,8 +25,26 @@ pub enum Pace {
 pub enum News {
     /// The pilot typed a line.
     Typed(String),
+    /// Of an ear with a clock of its own.
+    Ear {
+        /// What it tells, on that clock.
+        news: EarNews,
+        /// How that clock stands to the wall.
+        anchor: Anchor,
+    },
+    /// Of a sound device or a controller.
+    Device {
+        /// Which: `microphone`, `speaker`, `controller`.
+        device: String,
+        /// What has become of it, as in [`Input::Device`].
+        state: String,
+        /// For the terminal.
+        text: String,
+    },
     /// Of a live link.
     Link(LinkNews),
+    /// The pilot touched the page.
+    Touched(Touch),
     /// The pilot wants to stop: the journal and the recording are completed.
     Stop,
 }
@@ -88,28 +109,52 @@ impl App {
                         return Ok(Waited::Changed);
                     }
                 }
-                News::Typed(text) if text.contains('=') => self.hand(&text),
-                News::Typed(text) => {
+                News::Touched(touch) => {
                     let now = match self.parts.pace {
                         Pace::Fast => self.now,
                         Pace::Live => self.wall(),
                     };
+                    self.touched(touch, now)?;
+                    return Ok(Waited::Changed);
+                }
+                News::Typed(text) if text.contains('=') => self.hand(&text),
+                News::Typed(text) => {
+                    let now = self.arrival();
                     self.put(now, Event::Words { text, began: now });
-                    // Something may now come before `at`.
-                    if now < at {
-                        self.now = self.now.max(now);
-                        if let Some(((t, _), _)) = self.agenda.first_key_value()
-                            && *t <= self.now
-                        {
-                            self.step(super::Next::Agenda)?;
+                    return Ok(Waited::Changed);
+                }
+                News::Ear { news, anchor } => {
+                    let now = self.arrival();
+                    let news = match news {
+                        // Live, the computing has taken its time already.
+                        EarNews::Heard { heard, decision_ms, .. } => {
+                            EarNews::Heard { at: anchor.ear, heard, decision_ms }
                         }
-                    }
+                        other => other,
+                    };
+                    let wall = anchor.wall.saturating_duration_since(self.begun).as_micros() as i64;
+                    self.put(now, Event::Ear(news.later(self.origin.0 + wall - anchor.ear.0)));
+                    return Ok(Waited::Changed);
+                }
+                News::Device { device, state, text } => {
+                    let now = self.arrival();
+                    self.tell(super::Side::Flight, now, &text);
+                    self.put(now, Event::Input(Input::Device { device, state }));
+                    return Ok(Waited::Changed);
                 }
             }
         }
     }
 
-    /// `NAME = VALUE`: the pilot's own hand on a control.
+    /// When what arrives now counts.
+    fn arrival(&self) -> SessionTime {
+        match self.parts.pace {
+            Pace::Fast => self.now,
+            Pace::Live => self.wall(),
+        }
+    }
+
+    /// `NAME = VALUE`: the pilot's own hand on a control; `sheet NAME = VALUE`: an entry of the flight sheet.
     fn hand(&mut self, text: &str) {
         let Some((name, value)) = text.split_once('=') else { return };
         let (name, value) = (name.trim(), value.trim());
@@ -118,6 +163,11 @@ impl App {
             _ if value == "true" || value == "false" => Value::Bool(value == "true"),
             _ => Value::Word(value.to_string()),
         };
+        if let Some(entry) = name.strip_prefix("sheet ") {
+            // Values of the flight sheet are the engine's to judge.
+            let values = [(entry.trim().to_string(), value)].into();
+            return self.put(self.now, Event::Input(Input::Sheet { values, source: Source::Typed }));
+        }
         let said = match self.parts.link.set(name, &value) {
             Ok(()) => format!("by hand: {name} = {value}"),
             Err(why) => format!("by hand: {why}"),

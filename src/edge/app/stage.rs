@@ -15,10 +15,14 @@ use std::sync::Arc;
 ///
 /// # Errors
 /// One sentence when the script names a place, a control or a fault that the aircraft does not have.
-pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
-    let mut aircraft = Aircraft::tarn_t2(seed);
-    let place = world.place.as_deref().map_or(Ok(Place::ColdAtStand), Place::named)?;
-    let mut setup = Setup { place, ..Setup::default() };
+pub fn aircraft(book: &Book, script: &Script, seed: u64) -> Result<BuiltIn, String> {
+    let world: &World = &script.world;
+    let mut aircraft = Aircraft::named(&book.aircraft, seed).map_err(|e| e.to_string())?;
+    let place = match &world.place {
+        Some(name) => Place::named(name)?,
+        None => script.phase.as_deref().map_or(Ok(Place::ColdAtStand), |p| place(book, p))?,
+    };
+    let mut setup = Setup { place, ..aircraft.usual() };
     let numbers = [
         (world.mass_kg, &mut setup.mass_kg),
         (world.oat_c, &mut setup.oat_c),
@@ -38,7 +42,21 @@ pub fn aircraft(world: &World, seed: u64) -> Result<BuiltIn, String> {
     for fault in &world.inject {
         aircraft.inject(fault).map_err(|e| e.to_string())?;
     }
-    Ok(BuiltIn::new(aircraft, SessionTime::ZERO))
+    Ok(BuiltIn::new(aircraft, SessionTime::ZERO).on_such_a_day(setup))
+}
+
+/// Where the built-in aircraft stands when a session begins in a phase: where the book says, else on the runway in the
+/// phases in which pf and pm are flight roles, else at the stand.
+///
+/// # Errors
+/// One sentence when the book names a place that there is not.
+pub fn place(book: &Book, phase: &str) -> Result<Place, String> {
+    let Some(id) = book.phase(phase) else { return Ok(Place::ColdAtStand) };
+    match &book.phases[id.0 as usize].place {
+        Some(name) => Place::named(name).map_err(|e| format!("the phase {phase}: {e}")),
+        None if book.roles.flight_roles_in.contains(&id) => Ok(Place::LinedUp),
+        None => Ok(Place::ColdAtStand),
+    }
 }
 
 /// A session of typed words and silent voices on the built-in aircraft, in simulated time: for the tests and for scripts
@@ -51,7 +69,7 @@ pub fn silent(book: Arc<Book>, script: Script, journal: JournalFile) -> Result<R
 }
 
 fn spoken(book: Arc<Book>, script: Script, journal: JournalFile, speaker: Box<dyn Speaker>) -> Result<Report, String> {
-    let link = aircraft(&script.world, script.seed)?;
+    let link = aircraft(&book, &script, script.seed)?;
     let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
     let parts = Parts {
         engine: Box::new(Crew::new(book.clone())),
@@ -68,6 +86,7 @@ fn spoken(book: Arc<Book>, script: Script, journal: JournalFile, speaker: Box<dy
         pace: Pace::Fast,
         outside: Outside(None),
         told: Box::new(|_| {}),
+        watcher: None,
         until: None,
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());

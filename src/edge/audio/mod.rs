@@ -2,10 +2,13 @@
 //!
 //! Everything in here is mono `f32`, full scale ±1, unless it says otherwise.
 
+pub mod device;
+pub mod duplex;
 pub mod level;
 pub mod player;
 pub mod recorder;
 pub mod resample;
+pub mod stream;
 pub mod wav;
 
 /// Rate at which every ear listens, Hz.

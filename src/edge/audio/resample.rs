@@ -35,7 +35,7 @@ pub fn resample(samples: &[f32], from: u32, to: u32) -> Result<Vec<f32>, AudioEr
     Ok(out)
 }
 
-fn gcd(a: u32, b: u32) -> u32 {
+pub(super) fn gcd(a: u32, b: u32) -> u32 {
     if b == 0 { a } else { gcd(b, a % b) }
 }
 

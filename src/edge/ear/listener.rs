@@ -1,6 +1,7 @@
-//! Sound in, utterances out: the gate, voice activity and the neural ear joined, on a clock of counted samples.
+//! Sound in, utterances out: the gate, voice activity and an ear joined, on a clock of counted samples.
 
 use super::neural::{EarError, NeuralEar, Reading};
+use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
 use crate::core::grammar::{CallSet, WordGraph};
 use crate::core::matcher::{Candidate, Heard, Thresholds, Unheard};
@@ -38,10 +39,10 @@ pub enum News {
 /// A listening microphone. The same samples and the same calls at the same time give the same news, whatever the sizes of
 /// the chunks.
 #[derive(Debug)]
-pub struct Listener {
+pub struct Listener<E = NeuralEar> {
     vad: Vad,
     gate: Gate,
-    ear: NeuralEar,
+    ear: E,
     thresholds: Thresholds,
     /// Sound not yet forgotten, and the number of its first sample.
     sound: Vec<f32>,
@@ -55,7 +56,17 @@ pub struct Listener {
     /// Frames without a sign of speech since the voice activity's memory began.
     quiet: u32,
     /// What the ear has made of the utterance so far.
-    asked: Option<(Span, CallSet, Reading)>,
+    asked: Option<Asked>,
+}
+
+/// A decode ahead of the endpoint.
+#[derive(Debug)]
+struct Asked {
+    window: Span,
+    live: CallSet,
+    reading: Reading,
+    /// Samples taken in when it began.
+    at: u64,
 }
 
 /// A frame less likely to be speech than this shows no sign of it.
@@ -78,9 +89,11 @@ impl Listener {
         let ear = NeuralEar::open(&runtime, graph)?;
         Ok(Listener::new(Vad::open(&runtime)?, ear, settings, Thresholds::default()))
     }
+}
 
+impl<E: Reader> Listener<E> {
     /// Joins the parts; nothing is live yet.
-    pub fn new(vad: Vad, ear: NeuralEar, settings: Settings, thresholds: Thresholds) -> Listener {
+    pub fn new(vad: Vad, ear: E, settings: Settings, thresholds: Thresholds) -> Listener<E> {
         Listener {
             vad,
             gate: Gate::new(settings),
@@ -123,7 +136,7 @@ impl Listener {
     }
 
     /// The ear, to change how it searches or which book it knows.
-    pub fn ear_mut(&mut self) -> &mut NeuralEar {
+    pub fn ear_mut(&mut self) -> &mut E {
         &mut self.ear
     }
 
@@ -202,7 +215,7 @@ impl Listener {
                 // More may come after a pause, so an early end needs the stricter values.
                 let sure = accepted(&reading.found.ranked, &self.thresholds.strict());
                 let whole = reading.found.whole && sure;
-                self.asked = Some((window, live, reading));
+                self.asked = Some(Asked { window, live, reading, at: self.gate.now() });
                 let event = self.gate.answer(whole);
                 self.tell(event)
             }
@@ -223,12 +236,11 @@ impl Listener {
             (Vec::new(), Some(Unheard::TooFaint))
         } else {
             let ranked = match self.asked.take() {
-                Some((window, mask, reading)) if window == utterance.window && mask == live => {
-                    // The endpoint waited for this very decode.
-                    if utterance.why == Why::Whole {
-                        ahead = reading.took;
-                    }
-                    reading.found.ranked
+                Some(asked) if asked.window == utterance.window && asked.live == live => {
+                    // What the decode took beyond the silence that passed since it began.
+                    let passed = Duration::from_micros((utterance.at - asked.at) * 1_000_000 / u64::from(RATE));
+                    ahead = asked.reading.took.saturating_sub(passed);
+                    asked.reading.found.ranked
                 }
                 _ => self.read(utterance.window, &live)?.found.ranked,
             };
@@ -236,7 +248,14 @@ impl Listener {
         };
         let (first, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
         let speech = (moment(first), moment(last));
-        let heard = Heard { revision: self.revision, ranked, unheard, typed: false, pushed: utterance.pushed, speech };
+        let heard = Heard {
+            revision: self.revision,
+            ranked,
+            unheard,
+            typed: self.ear.typed(),
+            pushed: utterance.pushed,
+            speech,
+        };
         let decision = began.elapsed() + ahead;
         Ok(News::Heard { at: moment(utterance.at), heard, decision, why: utterance.why })
     }
@@ -260,7 +279,7 @@ impl Listener {
         let wider = self.read(window, &all)?.found.ranked;
         let best = ranked.first().map_or(f64::NEG_INFINITY, |c| c.score);
         let beyond = wider.first().is_some_and(|c| {
-            c.score > self.thresholds.score.max(best)
+            c.score > self.thresholds.score.max(best + self.thresholds.margin)
                 && c.meanings.iter().any(|m| !live.iter().any(|l| self.ear.name(l) == Some(m.call.as_str())))
         });
         Ok(if beyond { wider } else { ranked })

@@ -1,12 +1,22 @@
 //! Ears: what turns sound, or typed words, into [`Heard`](crate::core::matcher::Heard).
 
 mod listener;
+pub mod live;
 mod neural;
 mod noise;
+mod reader;
 #[cfg(test)]
 mod tests;
+mod vosk_ear;
+pub mod vosk_talk;
+#[cfg(test)]
+mod vosk_tests;
+mod vosk_worker;
 mod wired;
 
 pub use listener::{Listener, News};
 pub use neural::{EarError, NeuralEar, Reading};
+pub use reader::Reader;
+pub use vosk_ear::{Unknown, VoskEar};
+pub use vosk_worker::{Launch, PROGRAM, Worker, WorkerError};
 pub use wired::NOMINAL_LATENCY_S;

@@ -1,6 +1,7 @@
 //! The listener as the ear of a session.
 
 use super::listener::{Listener, News};
+use super::reader::Reader;
 use crate::core::grammar::CallSet;
 use crate::edge::app::{EarNews, SoundEar};
 
@@ -8,16 +9,18 @@ use crate::edge::app::{EarNews, SoundEar};
 /// that a session does not depend on the machine.
 pub const NOMINAL_LATENCY_S: f64 = 0.1;
 
-impl SoundEar for Listener {
+impl<E: Reader> SoundEar for Listener<E> {
     fn listen(&mut self, revision: u32, live: &CallSet, _due: &CallSet) {
         Listener::listen(self, revision, live);
     }
 
     fn feed(&mut self, samples: &[f32]) -> Vec<EarNews> {
-        match Listener::feed(self, samples) {
+        let mut told: Vec<EarNews> = match Listener::feed(self, samples) {
             Ok(news) => news.into_iter().filter_map(told).collect(),
             Err(e) => vec![EarNews::Failed { why: e.to_string() }],
-        }
+        };
+        told.extend(self.ear_mut().trouble().into_iter().map(|why| EarNews::Failed { why }));
+        told
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::Link;
 use crate::core::aircraft::Value;
-use crate::core::sim::Aircraft;
+use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, SimTime};
 use std::collections::BTreeMap;
 
@@ -12,13 +12,22 @@ pub struct BuiltIn {
     values: BTreeMap<String, Value>,
     /// Session time at which the simulator's clock showed zero.
     origin: SessionTime,
+    /// The day and the load with which it began, for when it is put somewhere else.
+    setup: Option<Setup>,
 }
 
 impl BuiltIn {
     /// Takes an aircraft, already placed, whose clock shows now what the session's shows at `origin` plus its time.
     pub fn new(aircraft: Aircraft, origin: SessionTime) -> Self {
         let values = aircraft.read();
-        BuiltIn { aircraft, values, origin }
+        BuiltIn { aircraft, values, origin, setup: None }
+    }
+
+    /// The day and the load that hold whenever it is put somewhere else.
+    #[must_use]
+    pub fn on_such_a_day(mut self, setup: Setup) -> Self {
+        self.setup = Some(setup);
+        self
     }
 }
 
@@ -60,5 +69,21 @@ impl Link for BuiltIn {
 
     fn inject(&mut self, fault: &str) -> Result<(), String> {
         self.aircraft.inject(fault).map_err(|e| e.to_string())
+    }
+
+    fn place(&mut self, place: &str) -> Result<(), String> {
+        let place = Place::named(place)?;
+        let mass_kg = self.values.get("mass_kg").and_then(Value::number);
+        let fuel_kg = self.values.get("fuel_total_kg").and_then(Value::number);
+        let usual = self.aircraft.usual();
+        let setup = Setup {
+            place,
+            mass_kg: mass_kg.unwrap_or(usual.mass_kg),
+            fuel_kg: fuel_kg.unwrap_or(usual.fuel_kg),
+            ..self.setup.clone().unwrap_or(usual)
+        };
+        self.aircraft.place(&setup);
+        self.values = self.aircraft.read();
+        Ok(())
     }
 }

@@ -39,6 +39,13 @@ pub trait Link {
     /// # Errors
     /// One sentence when the aircraft knows no such fault.
     fn inject(&mut self, fault: &str) -> Result<(), String>;
+    /// Puts the aircraft somewhere, by the name of a place.
+    ///
+    /// # Errors
+    /// One sentence when the simulator behind the link cannot do that, or knows no such place.
+    fn place(&mut self, place: &str) -> Result<(), String> {
+        Err(format!("this simulator is not put to \u{201c}{place}\u{201d} from here; do it there"))
+    }
     /// Moves a control on a request of the engine. `None`: the result comes later, as [`LinkNews::Result`].
     fn ask(&mut self, _request: u64, control: &str, to: &Value) -> Option<Result<(), String>> {
         Some(self.set(control, to))

@@ -3,15 +3,25 @@
 //! [`Voices`] is what the application uses; [`Silent`] stands in for it where no sound is wanted. A voice gives raw
 //! samples ([`Synth`]); [`clip`] trims and levels them, [`cache`] keeps them.
 
+pub mod aloud;
+#[cfg(test)]
+mod aloud_tests;
 pub mod cache;
 pub mod clip;
 pub mod neural;
+mod played;
 pub mod program;
+pub mod service;
 pub mod silent;
+#[cfg(feature = "system-voice")]
+pub mod system;
 pub mod tape;
 pub mod voices;
 
+pub use aloud::Aloud;
 pub use clip::Pcm;
+pub use played::Played;
+pub use service::{Manner, Wire};
 pub use silent::Silent;
 pub use tape::Tape;
 pub use voices::Voices;
@@ -73,6 +83,30 @@ pub enum SpeakError {
     Audio(#[from] AudioError),
 }
 
+/// What a speaker that sounds by itself tells.
+#[derive(Debug, Clone, PartialEq)]
+pub enum VoiceNews {
+    /// Words have ended.
+    Ended {
+        /// As given to [`Speaker::begin`].
+        id: u64,
+    },
+    /// Words that were begun will not sound; these samples are to sound in their place, from now on.
+    Instead {
+        /// As given to [`Speaker::begin`].
+        id: u64,
+        /// The same words by another voice.
+        pcm: Pcm,
+    },
+    /// Something is lost, and something else takes its place.
+    Trouble {
+        /// What is lost.
+        room: String,
+        /// One sentence.
+        why: String,
+    },
+}
+
 /// Who turns words into sound for every station.
 pub trait Speaker {
     /// The words as sound, trimmed so that the voice begins at [`Pcm::onset`]. Text without words gives no samples.
@@ -81,6 +115,18 @@ pub trait Speaker {
     /// How long the words last, s, from first to last sample.
     fn duration_s(&mut self, station: Station, text: &str) -> Result<f64, SpeakError> {
         Ok(self.render(station, text)?.duration_s())
+    }
+
+    /// Words begin now: a speaker that sounds by itself speaks them, and what it rendered for them is only the time that
+    /// they may take. One that renders samples has nothing to do.
+    fn begin(&mut self, _id: u64, _station: Station, _text: &str) {}
+
+    /// Their turn is over, or they are cut.
+    fn end(&mut self, _id: u64, _cut: bool) {}
+
+    /// What a speaker that sounds by itself has to tell since it was last asked; at once.
+    fn news(&mut self) -> Vec<VoiceNews> {
+        Vec::new()
     }
 
     /// From the moment at which words begin to be played to the moment at which they are heard, s.
@@ -101,6 +147,12 @@ pub trait Speaker {
         progress(phrases.len(), phrases.len());
         Ok(())
     }
+
+    /// Lets rendered words sound from now on, where there is a loudspeaker.
+    fn start(&mut self, _id: u64, _pcm: &Pcm) {}
+
+    /// Silences words that sound.
+    fn cut(&mut self, _id: u64) {}
 }
 
 /// One voice: words in, raw sound out.

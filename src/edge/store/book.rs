@@ -7,6 +7,7 @@ use std::path::Path;
 
 /// The files of `phrasebooks/common` as they were when the program was built. A test compares the list with the folder.
 const COMMON: &[(&str, &str)] = &[
+    ("calls-crew.toml", include_str!("../../../phrasebooks/common/calls-crew.toml")),
     ("calls.toml", include_str!("../../../phrasebooks/common/calls.toml")),
     ("rules.toml", include_str!("../../../phrasebooks/common/rules.toml")),
     ("signals.toml", include_str!("../../../phrasebooks/common/signals.toml")),

@@ -3,11 +3,11 @@
 use super::condition::{Env, describe};
 use super::layers::{Item, Sections};
 use super::names::Names;
-use super::reader::{Reader, value};
+use super::reader::Reader;
 use super::{All, Cx};
 use crate::core::aircraft::{SignalId, ValueKind};
 use crate::core::book::rules;
-use crate::core::book::schema::{Book, Control, ControlKind, Refusal, SheetEntry, Signal, Station, Template};
+use crate::core::book::schema::{Book, Control, ControlKind, Refusal, Signal, Station, Template};
 
 /// The stations by the words that name them.
 pub const STATIONS: &[(&str, Station)] = &[
@@ -44,28 +44,6 @@ pub fn signals(cx: &Cx, sections: &Sections, book: &mut Book) {
             kind: r.kind("kind").unwrap_or(ValueKind::Number),
             stale_after_s: r.number("stale_after_s", 0.05, 3_600.0).unwrap_or(2.0),
         });
-    }
-}
-
-/// Reads `[sheet]`.
-pub fn sheet(cx: &Cx, sections: &Sections, book: &mut Book) {
-    for item in sections.items("sheet") {
-        let what = format!("flight-sheet entry `{}`", item.id);
-        let r = reader(cx, &what, item);
-        r.only(&["title", "kind", "value", "replaces"]);
-        r.need("kind", "\"number\"");
-        let kind = r.kind("kind").unwrap_or(ValueKind::Number);
-        let given = r.node("value").and_then(|n| {
-            let v = value(n);
-            match v {
-                Some(v) if v.fits(&kind) => Some(v),
-                _ => {
-                    cx.wrong_type(n, "value", &describe(&kind));
-                    None
-                }
-            }
-        });
-        book.sheet.push(SheetEntry { id: item.id.clone(), title: r.title(&item.id), kind, value: given });
     }
 }
 

@@ -10,7 +10,7 @@ use crate::core::aircraft::ValueKind;
 use crate::core::book::expr::Expr;
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Act, Book, Call, ChecklistId, ControlId, ControlKind, Effect, FlowId, Intrinsic, PhaseId, SheetId, Station,
+    Act, Book, Call, ChecklistId, ControlId, ControlKind, Effect, FlowId, Intrinsic, Later, PhaseId, SheetId, Station,
 };
 use crate::core::book::schema::{By, Priority};
 
@@ -47,9 +47,39 @@ pub const INTRINSICS: &[(&str, Intrinsic)] = &[
     ("go_around", Intrinsic::GoAround),
     ("i_have_control", Intrinsic::IHaveControl),
     ("you_have_control", Intrinsic::YouHaveControl),
+    ("put_back", Intrinsic::PutBack),
+    ("leave_to_me", Intrinsic::LeaveToMe),
+    ("briefing_complete", Intrinsic::BriefingComplete),
+    ("suspend", Intrinsic::Suspend),
+    ("attend", Intrinsic::Attend),
+    ("what_is_left", Intrinsic::WhatIsLeft),
+    ("what_waits", Intrinsic::WhatWaits),
+    ("why_not", Intrinsic::WhyNot),
+    ("what_is_put_off", Intrinsic::WhatIsPutOff),
+    ("drop_put_off", Intrinsic::DropPutOff),
+    ("talk_quiet", Intrinsic::TalkQuiet),
+    ("talk_line", Intrinsic::TalkLine),
+    ("talk_training", Intrinsic::TalkTraining),
+    ("mute", Intrinsic::Mute),
+    ("unmute", Intrinsic::Unmute),
+    ("faster", Intrinsic::Faster),
+    ("slower", Intrinsic::Slower),
 ];
 
-const EFFECTS: &[&str] = &["flow", "checklist", "set", "phase", "sheet", "speak", "engine"];
+const EFFECTS: &[&str] = &[
+    "flow",
+    "checklist",
+    "set",
+    "phase",
+    "sheet",
+    "speak",
+    "briefing",
+    "engine",
+    "checked",
+    "compute",
+    "survey",
+    "again",
+];
 
 /// Reads `[calls]` and appends the hidden ones.
 pub fn calls(all: &All, book: &mut Book) {
@@ -67,6 +97,8 @@ pub fn calls(all: &All, book: &mut Book) {
             critical: false,
             always: false,
             answer_only: true,
+            chat: false,
+            later: None,
             does: Vec::new(),
         });
     }
@@ -75,7 +107,21 @@ pub fn calls(all: &All, book: &mut Book) {
 fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
     let what = format!("call `{}`", item.id);
     let r = reader(all.cx, &what, item);
-    r.only(&["say", "phases", "when", "to", "critical", "always", "answer_only", "does", "replaces"]);
+    r.only(&[
+        "say",
+        "phases",
+        "when",
+        "to",
+        "critical",
+        "always",
+        "answer_only",
+        "chat",
+        "later",
+        "when_clear",
+        "does",
+        "unexercised",
+        "replaces",
+    ]);
     r.need("say", "\"…\"");
     let slots = all.names.call_slots.get(index).map_or(&[][..], Vec::as_slice);
     let env = Env { slots: Some(slots), ..all.env() };
@@ -89,13 +135,16 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
         critical: r.truth("critical"),
         always: r.truth("always"),
         answer_only: r.truth("answer_only"),
+        chat: r.truth("chat"),
+        later: if r.truth("when_clear") { Some(Later::Clear) } else { r.condition("later", &env).map(Later::Until) },
         does: does.iter().filter_map(|n| effect(all, book, n, &env)).collect(),
     }
 }
 
 fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
     let r = Reader::new(all.cx, "what a call does", node.at, node);
-    r.only(&["if", "also", "flow", "checklist", "set", "to", "phase", "sheet", "value", "speak", "station", "engine"]);
+    let legal: Vec<&str> = EFFECTS.iter().copied().chain(["if", "also", "once", "to", "value", "station"]).collect();
+    r.only(&legal);
     let kind = one_of(&r, EFFECTS)?;
     companions(&r, kind, &[("to", "set"), ("value", "sheet"), ("station", "speak")]);
     let act = match kind {
@@ -110,10 +159,18 @@ fn effect(all: &All, book: &Book, node: &Node, env: &Env) -> Option<Effect> {
             let (entry, value) = sheet(all, &r, env)?;
             Act::Sheet(entry, value)
         }
+        "briefing" => Act::Briefing(all.cx.refer(
+            &all.names.briefings,
+            rules::UNKNOWN_BRIEFING,
+            "briefing",
+            r.node("briefing")?,
+        )?),
         "speak" => Act::Speak(r.sentence("speak", env)?, r.choice("station", STATIONS).unwrap_or_default()),
+        "checked" | "compute" => super::sheet::act(all, &r, kind),
+        "survey" | "again" => Act::Survey { phase: PhaseId(refer(all, &r, kind)?), place: kind == "again" },
         _ => Act::Engine(r.choice("engine", INTRINSICS)?),
     };
-    Some(Effect { only_if: r.condition("if", env), also: r.truth("also"), act })
+    Some(Effect { only_if: r.condition("if", env), also: r.truth("also"), once: r.condition("once", env), act })
 }
 
 /// The one key of `kinds` that is there; a problem if there is none or more than one.

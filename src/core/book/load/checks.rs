@@ -14,12 +14,13 @@ pub fn check(all: &All, book: &Book) {
     answers(all, book);
     intrinsics(all, book);
     shared_names(all);
+    super::guidance::check(all, book);
     super::wordings::collisions(all.cx, all.sections, book);
 }
 
 /// Flows, checklists and callouts share `done.`, `said.` and `rearms`, so their ids must differ from each other.
 fn shared_names(all: &All) {
-    let sections = ["flows", "checklists", "callouts"];
+    let sections = ["flows", "checklists", "callouts", "briefings"];
     for (i, section) in sections.iter().enumerate().skip(1) {
         for x in all.sections.items(section) {
             let Some(other) = sections[..i].iter().find(|s| all.sections.items(s).iter().any(|o| o.id == x.id)) else {
@@ -47,7 +48,10 @@ fn phases(all: &All, book: &Book) {
     // Entered by something said, done or called out: from wherever that happens, so it counts as reachable.
     let mut reached: Vec<PhaseId> = vec![first];
     for c in &book.calls {
-        reached.extend(c.does.iter().filter_map(|e| if let Act::Phase(p) = e.act { Some(p) } else { None }));
+        reached.extend(c.does.iter().filter_map(|e| match e.act {
+            Act::Phase(p) | Act::Survey { phase: p, .. } => Some(p),
+            _ => None,
+        }));
     }
     for f in &book.flows {
         reached.extend(f.then_phase);
@@ -87,7 +91,9 @@ fn phases(all: &All, book: &Book) {
 
 /// Whether a call, flow, list or callout enters the phase.
 fn entered(book: &Book, p: PhaseId) -> bool {
-    book.calls.iter().any(|c| c.does.iter().any(|e| matches!(e.act, Act::Phase(x) if x == p)))
+    book.calls
+        .iter()
+        .any(|c| c.does.iter().any(|e| matches!(e.act, Act::Phase(x) | Act::Survey { phase: x, .. } if x == p)))
         || book
             .flows
             .iter()
@@ -104,7 +110,8 @@ fn starts(all: &All, book: &Book) {
         let started = !f.start.is_empty();
         let called = acts().any(|a| matches!(a, Act::Flow(x) if x.0 as usize == i));
         let run = steps().any(|s| matches!(s, StepKind::Run(x) if x.0 as usize == i));
-        if !(started || called || run)
+        let surprise = book.surprises.iter().any(|s| s.flow.0 as usize == i);
+        if !(started || called || run || surprise)
             && let Some(x) = item(all, "flows", i)
         {
             let hint = format!("add a call with `does = {{ flow = \"{}\" }}`", f.id);
@@ -131,14 +138,19 @@ fn answers(all: &All, book: &Book) {
         steps
             .filter_map(|s| if let StepKind::Ask(a) = &s.what { Some(&**a) } else { None })
             .chain(book.callouts.iter().filter_map(|c| c.reply.as_ref()))
+            .chain(book.limits.iter().filter_map(|l| l.reply.as_ref()))
             .any(|a| a.replies.contains(&call))
+            || book.callouts.iter().any(|c| c.heard_as == Some(call))
     };
     for (i, x) in all.sections.items("calls").iter().enumerate() {
         let Some(c) = book.calls.get(i) else { continue };
         if awaited(CallId(i as u16)) {
             continue;
         }
-        if c.answer_only {
+        let own = c.does.iter().any(|e| matches!(e.act, Act::Engine(_)));
+        if c.answer_only && own {
+            // Live when the engine itself waits for it: after a briefing, after speaking to somebody else.
+        } else if c.answer_only {
             let text = format!("Nothing ever waits for the answer `{}`.", c.id);
             all.cx.raise(
                 rules::ANSWER_NEVER_DUE,
@@ -146,7 +158,7 @@ fn answers(all: &All, book: &Book) {
                 text,
                 Some("name it in the `calls` of a step that asks".into()),
             );
-        } else if c.does.is_empty() && x.node.get("does").is_none() {
+        } else if c.does.is_empty() && c.later.is_none() && x.node.get("does").is_none() {
             let text = format!("The call `{}` does nothing.", c.id);
             all.cx.raise(rules::CALL_DOES_NOTHING, x.at, text, Some("give it `does = { … }`".into()));
         }

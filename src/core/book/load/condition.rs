@@ -353,7 +353,7 @@ impl Check<'_> {
                 }
                 None => unknown(self, rules::UNKNOWN_SHEET, "flight-sheet entry", &[&names.sheet]),
             },
-            "done" if names.flows.find(field).is_some() || names.checklists.find(field).is_some() => {
+            "done" if [&names.flows, &names.checklists, &names.briefings].iter().any(|i| i.find(field).is_some()) => {
                 self.found(text, Name::Done(field.into()), ValueKind::Bool, at)
             }
             "done" => unknown(self, rules::UNKNOWN_FLOW, "flow or checklist", &[&names.flows, &names.checklists]),

@@ -10,10 +10,13 @@ use super::reader::Reader;
 use super::tree::{Node, Tree};
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Ask, Book, ChecklistId, ControlId, Flow, FlowId, PhaseId, Station, Step, StepKind, Trigger,
+    Ask, Book, ChecklistId, ControlId, Flow, FlowId, Level, PhaseId, Station, Step, StepKind, Trigger,
 };
 use crate::core::grammar::CallId;
 use crate::core::time::Clock;
+
+/// The levels of talk by the words that name them.
+const LEVELS: &[(&str, Level)] = &[("quiet", Level::Quiet), ("line", Level::Line), ("training", Level::Training)];
 
 const CLOCKS: &[(&str, Clock)] = &[("session", Clock::Session), ("sim", Clock::Sim)];
 
@@ -36,9 +39,11 @@ const STEP_KEYS: &[(&str, &str)] = &[
     ("contradicted", "ask"),
     ("needed", "ask"),
     ("value", "sheet"),
+    ("level", "say"),
 ];
 
-const STEPS: &[&str] = &["set", "say", "wait", "pause_s", "ask", "run", "read", "enter", "sheet", "make"];
+const STEPS: &[&str] =
+    &["set", "say", "wait", "pause_s", "ask", "run", "read", "enter", "sheet", "checked", "compute", "make"];
 
 /// Reads `[flows]`.
 pub fn flows(all: &All, book: &mut Book) {
@@ -52,7 +57,19 @@ pub fn flows(all: &All, book: &mut Book) {
 fn flow(all: &All, book: &Book, item: &Item, slots: Option<&[SlotName]>) -> Flow {
     let what = format!("flow `{}`", item.id);
     let r = reader(all.cx, &what, item);
-    r.only(&["title", "by", "station", "phases", "start", "repeatable", "pace_s", "steps", "then_phase", "replaces"]);
+    r.only(&[
+        "title",
+        "by",
+        "station",
+        "phases",
+        "start",
+        "repeatable",
+        "pace_s",
+        "steps",
+        "then_phase",
+        "unexercised",
+        "replaces",
+    ]);
     r.need("steps", "[{ say = \"…\" }]");
     let station = r.choice("station", STATIONS).unwrap_or_default();
     let env = Env { slots, ..all.env() };
@@ -122,12 +139,13 @@ fn step(all: &All, book: &Book, node: &Node, hidden: &str, env: &Env, station: S
         "run" => StepKind::Run(FlowId(refer(all, &r, "run")?)),
         "read" => StepKind::Read(ChecklistId(refer(all, &r, "read")?)),
         "enter" => StepKind::Enter(PhaseId(refer(all, &r, "enter")?)),
+        "checked" | "compute" => super::sheet::step(all, &r, kind),
         _ => {
             let (entry, value) = sheet(all, &r, env)?;
             StepKind::Sheet(entry, value)
         }
     };
-    Some(Step { only_if: r.condition("if", env), what })
+    Some(Step { only_if: r.condition("if", env), level: r.choice("level", LEVELS).unwrap_or_default(), what })
 }
 
 /// A question: `ask`, `reply`, `calls` … in `r`. `hidden` names the hidden call of its own wordings, if it has any.

@@ -7,12 +7,25 @@ use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 
 /// Sections that hold a table an id.
-const TABLES: &[&str] =
-    &["signals", "controls", "calls", "flows", "checklists", "callouts", "limits", "phases", "sheet", "slots"];
+const TABLES: &[&str] = &[
+    "signals",
+    "controls",
+    "calls",
+    "flows",
+    "checklists",
+    "callouts",
+    "limits",
+    "phases",
+    "sheet",
+    "figures",
+    "slots",
+    "briefings",
+    "surprises",
+];
 /// Sections that hold a string an id, in the long form a table with `say`.
 const STRINGS: &[&str] = &["rules", "wording"];
 /// Sections that are one table.
-const SINGLE: &[&str] = &["book", "roles"];
+const SINGLE: &[&str] = &["book", "roles", "manners"];
 
 /// An entry of a section.
 #[derive(Debug, Clone)]
@@ -30,12 +43,18 @@ pub struct Item {
 #[derive(Debug, Default)]
 pub struct Sections {
     all: Vec<(&'static str, Vec<Item>)>,
+    /// The layer of the book itself.
+    top: usize,
 }
 
 impl Sections {
     /// The entries of a section in order.
     pub fn items(&self, section: &str) -> &[Item] {
         self.all.iter().find(|(s, _)| *s == section).map_or(&[], |(_, i)| i.as_slice())
+    }
+    /// Whether an entry came unchanged from what the book takes in.
+    pub fn inherited(&self, item: &Item) -> bool {
+        item.layer < self.top
     }
     /// The one table of `[book]` or `[roles]`: the topmost layer's.
     pub fn single(&self, section: &str) -> Option<&Item> {
@@ -133,7 +152,8 @@ impl Gather<'_> {
 
 fn merge(cx: &Cx, layers: &[Layer]) -> Sections {
     let names = || SINGLE.iter().chain(TABLES).chain(STRINGS).copied();
-    let mut sections = Sections { all: names().map(|s| (s, Vec::new())).collect() };
+    let mut sections =
+        Sections { all: names().map(|s| (s, Vec::new())).collect(), top: layers.len().saturating_sub(1) };
     for (layer, l) in layers.iter().enumerate() {
         for e in l.files.iter().flatten() {
             let Some((section, items)) = sections.all.iter_mut().find(|(s, _)| *s == e.key) else {
@@ -177,6 +197,9 @@ fn put(cx: &Cx, section: &str, items: &mut Vec<Item>, item: Item) {
     if let Some(e) = item.node.get("replaces").filter(|e| !matches!(e.value.tree, Tree::Truth(_))) {
         cx.wrong_type(&e.value, "replaces", "true or false");
     }
+    if matches!(item.node.get("drop").map(|e| &e.value.tree), Some(Tree::Truth(true))) {
+        return drop_entry(cx, section, items, &item);
+    }
     let Some(i) = items.iter().position(|o| o.id == item.id) else {
         if replaces {
             let hint = match nearest(&item.id, items.iter().filter(|o| o.layer < item.layer).map(|o| o.id.as_str())) {
@@ -200,6 +223,26 @@ fn put(cx: &Cx, section: &str, items: &mut Vec<Item>, item: Item) {
         let whose = if items[i].layer < item.layer { " in a book that this one takes in" } else { "" };
         let text = format!("`{}` is already in {section}{whose}.", item.id);
         cx.raise(rules::DUPLICATE_ID, item.at, text, Some(hint.into()));
+    }
+}
+
+/// Takes an entry of a lower layer away: this book has no such thing.
+fn drop_entry(cx: &Cx, section: &str, items: &mut Vec<Item>, item: &Item) {
+    let r = Reader { cx, what: "what is dropped", at: item.at, entries: item.node.entries() };
+    r.only(&["drop"]);
+    match items.iter().position(|o| o.id == item.id && o.layer < item.layer) {
+        Some(i) => {
+            items.remove(i);
+        }
+        None => {
+            let below = items.iter().filter(|o| o.layer < item.layer).map(|o| o.id.as_str());
+            let hint = match nearest(&item.id, below) {
+                Some(n) => format!("did you mean \"{n}\"?"),
+                None => "take the entry away".to_string(),
+            };
+            let text = format!("There is no `{}` in {section} that this could drop.", item.id);
+            cx.raise(rules::REPLACES_NOTHING, item.at, text, Some(hint));
+        }
     }
 }
 

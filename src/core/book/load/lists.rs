@@ -68,7 +68,20 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
     let id = item_id(node, index);
     let what = format!("item `{id}`");
     let r = Reader::new(all.cx, &what, node.at, node);
-    r.only(&["id", "challenge", "by", "waits_for", "respond", "say", "verify", "shown", "known", "killer", "within_s"]);
+    r.only(&[
+        "id",
+        "challenge",
+        "by",
+        "waits_for",
+        "respond",
+        "say",
+        "verify",
+        "shown",
+        "known",
+        "killer",
+        "within_s",
+        "unexercised",
+    ]);
     r.need("id", "\"…\"");
     r.need("challenge", "\"…\"");
     let _ = r.text("id");
@@ -111,12 +124,18 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
         respond,
         say: r.sentence("say", &plain),
         shown: r.sentence("shown", &env),
-        known: known.unwrap_or(if verify.is_some() { Known::Seen } else { Known::HeardOnly }),
+        known: known.unwrap_or(if verify.as_ref().is_some_and(sees) { Known::Seen } else { Known::HeardOnly }),
         verify,
         killer,
         within_s: r.number("within_s", 0.5, 3_600.0).unwrap_or(8.0),
         id,
     }
+}
+
+/// Whether a condition rests on something that the program has seen itself: a signal, or its own record.
+fn sees(verify: &crate::core::book::expr::Expr) -> bool {
+    let own = |n: &Name| matches!(n, Name::Done(_) | Name::Said(_) | Name::Last(_));
+    !verify.reads.is_empty() || verify.names.iter().any(|(_, n)| own(n))
 }
 
 /// Whether a condition wants a number signal to be equal to something: `flap_deg == …`, `abs(trim_units - …) < …`.

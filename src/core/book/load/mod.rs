@@ -11,11 +11,14 @@ pub mod condition;
 #[cfg(test)]
 mod condition_tests;
 mod flows;
+mod guidance;
 mod layers;
 mod lists;
+mod manner;
 pub mod names;
 pub mod reader;
 pub mod sentence;
+mod sheet;
 pub mod tree;
 mod watch;
 mod wordings;
@@ -108,24 +111,32 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
         checklists: ids("checklists"),
         callouts: ids("callouts"),
         phases: ids("phases"),
+        briefings: ids("briefings"),
         ..Names::default()
     };
     aircraft::signals(cx, sections, book);
     names.signal_kinds = book.signals.iter().map(|s| s.kind.clone()).collect();
-    aircraft::sheet(cx, sections, book);
+    sheet::entries(cx, sections, book);
     names.sheet_kinds = book.sheet.iter().map(|s| s.kind.clone()).collect();
     aircraft::control_kinds(cx, sections, &mut names);
     let wordings = wordings::compile(cx, sections, &mut names, book);
     let all = All { cx, sections, names: &names, wordings: &wordings };
     watch::phases(&all, book);
+    sheet::phases(&all, book);
+    sheet::rest(&all, book);
     aircraft::controls(&all, book);
     calls::calls(&all, book);
     flows::flows(&all, book);
     lists::checklists(&all, book);
     watch::callouts(&all, book);
     watch::limits(&all, book);
+    manner::briefings(&all, book);
+    manner::surprises(&all, book);
+    manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
+    watch::unexercised(&all, book);
+    watch::inherited(&all, book);
     checks::check(&all, book);
 }
 

@@ -74,6 +74,8 @@ pub struct Names {
     pub callouts: Ids,
     /// `[phases]`.
     pub phases: Ids,
+    /// `[briefings]`.
+    pub briefings: Ids,
 }
 
 impl Names {
@@ -97,6 +99,7 @@ impl Names {
             checklists: book.checklists.iter().map(|c| &c.id).collect(),
             callouts: book.callouts.iter().map(|c| &c.id).collect(),
             phases: book.phases.iter().map(|p| &p.id).collect(),
+            briefings: book.briefings.iter().map(|b| &b.id).collect(),
         }
     }
 }

@@ -13,35 +13,60 @@ use crate::core::book::expr::Expr;
 use crate::core::book::problem::nearest;
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Book, Callout, Due, Edge, FlowId, Limit, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
+    Ask, Book, Callout, Due, Edge, FlowId, Limit, OwnVoice, Phase, PhaseId, Priority, Roles, Station, WORDINGS,
 };
+use crate::core::grammar::CallId;
+use crate::core::physics::performance::AIRCRAFT;
 
 /// Reads `[phases]`.
 pub fn phases(all: &All, book: &mut Book) {
     for item in all.sections.items("phases") {
         let what = format!("phase `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["title", "next", "enter_when", "rearms", "replaces"]);
-        let mut rearms = Vec::new();
-        for (id, node) in r.texts("rearms") {
-            let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts];
-            if ids.iter().any(|i| i.find(id).is_some()) {
-                rearms.push(id.to_string());
-                continue;
-            }
-            let known = ids.iter().flat_map(|i| i.list().iter().map(String::as_str));
-            let hint = nearest(id, known).map(|n| format!("did you mean \"{n}\"?"));
-            let text = format!("There is no flow, checklist or callout `{id}`.");
-            all.cx.raise(rules::UNKNOWN_FLOW, node.at, text, hint);
-        }
+        r.only(&[
+            "title",
+            "sterile",
+            "next",
+            "enter_when",
+            "rearms",
+            "place",
+            "expects",
+            "assumes",
+            "assumes_sheet",
+            "unexercised",
+            "replaces",
+        ]);
+        let rearms = things(all, &r, "rearms");
+        let assumes = r.node("assumes").map(|_| things(all, &r, "assumes"));
         book.phases.push(Phase {
             id: item.id.clone(),
             title: r.title(&item.id),
+            sterile: r.truth("sterile"),
             next: r.phases("next", all.names),
             enter_when: r.condition("enter_when", &all.env()),
             rearms,
+            place: r.text("place").map(str::to_string),
+            assumes,
+            ..Phase::default()
         });
     }
+}
+
+/// A list of ids of flows, checklists and callouts.
+fn things(all: &All, r: &Reader, key: &str) -> Vec<String> {
+    let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings];
+    let mut found = Vec::new();
+    for (id, node) in r.texts(key) {
+        if ids.iter().any(|i| i.find(id).is_some()) {
+            found.push(id.to_string());
+            continue;
+        }
+        let known = ids.iter().flat_map(|i| i.list().iter().map(String::as_str));
+        let hint = nearest(id, known).map(|n| format!("did you mean \"{n}\"?"));
+        let text = format!("There is no flow, checklist or callout `{id}`.");
+        all.cx.raise(rules::UNKNOWN_FLOW, node.at, text, hint);
+    }
+    found
 }
 
 /// Reads `[callouts]`.
@@ -61,10 +86,21 @@ pub fn callouts(all: &All, book: &mut Book) {
                 due: Due::Onset,
                 priority: Priority::Routine,
                 reply: None,
+                heard_as: None,
+                missing_s: 2.0,
                 then_phase: None,
+                repeatable: false,
+                own_voice: None,
             });
         }
     }
+}
+
+fn reply(all: &All, r: &Reader, id: &str, env: &Env) -> Option<Ask> {
+    let n = r.node("reply")?;
+    let r = Reader::new(all.cx, "a reply", n.at, n);
+    r.only(&["ask", "reply", "calls", "within_s", "patient", "repeats", "verify", "contradicted", "needed"]);
+    ask(all, &r, &format!("{id}/reply"), env)
 }
 
 fn callout(all: &All, item: &Item) -> Option<Callout> {
@@ -83,18 +119,28 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         "due",
         "priority",
         "reply",
+        "heard_as",
+        "missing_s",
         "then_phase",
+        "repeatable",
+        "unexercised",
+        "own_voice",
         "replaces",
     ]);
     r.need("say", "\"…\"");
     let env = all.env();
+    let own_voice = r.node("own_voice").map(|n| {
+        let r = Reader::new(all.cx, "an own voice", n.at, n);
+        r.only(&["if", "heard", "steps_in_s"]);
+        OwnVoice {
+            only_if: r.condition("if", &env),
+            heard: r.condition("heard", &env),
+            steps_in_s: r.number("steps_in_s", 0.0, 60.0).unwrap_or(1.5),
+        }
+    });
     let say = r.sentence("say", &env);
     let only_if = r.condition("if", &env);
-    let reply = r.node("reply").and_then(|n| {
-        let r = Reader::new(all.cx, "a reply", n.at, n);
-        r.only(&["ask", "reply", "calls", "within_s", "patient", "repeats", "verify", "contradicted", "needed"]);
-        ask(all, &r, &format!("{}/reply", item.id), &env)
-    });
+    let reply = reply(all, &r, &item.id, &env);
     let kind = one_of(&r, &["when", "signal"])?;
     companions(
         &r,
@@ -126,7 +172,14 @@ fn callout(all: &All, item: &Item) -> Option<Callout> {
         due: r.choice("due", &[("onset", Due::Onset), ("end", Due::End)]).unwrap_or_default(),
         priority: r.choice("priority", PRIORITIES).unwrap_or_default(),
         reply,
+        heard_as: r
+            .node("heard_as")
+            .and_then(|n| all.cx.refer(&all.names.calls, rules::UNKNOWN_CALL, "call", n))
+            .map(CallId),
+        missing_s: r.seconds("missing_s").unwrap_or(2.0),
         then_phase: r.phase("then_phase", all.names),
+        repeatable: r.truth("repeatable"),
+        own_voice,
     })
 }
 
@@ -135,7 +188,20 @@ pub fn limits(all: &All, book: &mut Book) {
     for item in all.sections.items("limits") {
         let what = format!("limit `{}`", item.id);
         let r = reader(all.cx, &what, item);
-        r.only(&["phases", "by", "when", "for_s", "say", "priority", "then", "ends_flow", "replaces"]);
+        r.only(&[
+            "phases",
+            "by",
+            "when",
+            "for_s",
+            "say",
+            "priority",
+            "then",
+            "reply",
+            "unanswered",
+            "ends_flow",
+            "unexercised",
+            "replaces",
+        ]);
         r.need("when", "\"…\"");
         r.need("say", "\"…\"");
         let env = all.env();
@@ -158,8 +224,51 @@ pub fn limits(all: &All, book: &mut Book) {
             say,
             priority: r.choice("priority", PRIORITIES).unwrap_or(Priority::Caution),
             then,
+            reply: reply(all, &r, &item.id, &env),
+            unanswered: r.sentence("unanswered", &env),
             ends_flow: refer(all, &r, "ends_flow").map(FlowId),
         });
+    }
+}
+
+/// What the book takes over unchanged, and from which books.
+pub fn inherited(all: &All, book: &mut Book) {
+    let sections =
+        [("calls", "call"), ("flows", "flow"), ("callouts", "callout"), ("limits", "limit"), ("phases", "phase")];
+    for (section, kind) in sections {
+        let here = all.sections.items(section).iter().filter(|i| all.sections.inherited(i));
+        book.inherited.extend(here.map(|i| format!("{kind} {}", i.id)));
+    }
+    for list in all.sections.items("checklists").iter().filter(|i| all.sections.inherited(i)) {
+        let items = list.node.get("items").map_or(&[][..], |e| e.value.each());
+        let names = items.iter().enumerate().map(|(i, n)| format!("item {}/{}", list.id, super::lists::item_id(n, i)));
+        book.inherited.extend(names);
+    }
+    let heads = all.sections.items("book").iter().rev();
+    book.extends = heads.filter_map(|h| h.node.get("extends")?.value.text().map(str::to_string)).collect();
+}
+
+/// Reads why something is never exercised.
+pub fn unexercised(all: &All, book: &mut Book) {
+    let sections =
+        [("calls", "call"), ("flows", "flow"), ("callouts", "callout"), ("limits", "limit"), ("phases", "phase")];
+    for (section, kind) in sections {
+        for item in all.sections.items(section) {
+            let r = Reader { cx: all.cx, what: kind, at: item.at, entries: item.node.entries() };
+            if let Some(why) = r.text("unexercised") {
+                book.unexercised.insert(format!("{kind} {}", item.id), why.to_string());
+            }
+        }
+    }
+    for list in all.sections.items("checklists") {
+        let items = list.node.get("items").map_or(&[][..], |e| e.value.each());
+        for (i, node) in items.iter().enumerate() {
+            let r = Reader { cx: all.cx, what: "item", at: node.at, entries: node.entries() };
+            if let Some(why) = r.text("unexercised") {
+                let id = super::lists::item_id(node, i);
+                book.unexercised.insert(format!("item {}/{id}", list.id), why.to_string());
+            }
+        }
     }
 }
 
@@ -168,9 +277,13 @@ pub fn head(all: &All, book: &mut Book) {
     let heads = all.sections.items("book");
     for item in heads {
         let r = reader(all.cx, "the head of the book", item);
-        r.only(&["id", "title", "first_phase", "extends", "use"]);
+        r.only(&["id", "title", "first_phase", "aircraft", "extends", "use"]);
         if let Some(t) = r.text("title") {
             book.title = t.to_string();
+        }
+        let types: Vec<(&str, &str)> = AIRCRAFT.iter().map(|(name, _)| (*name, *name)).collect();
+        if let Some(name) = r.choice("aircraft", &types) {
+            book.aircraft = name.to_string();
         }
         if let Some(p) = r.phase("first_phase", all.names) {
             book.first_phase = Some(p);
@@ -185,6 +298,9 @@ pub fn head(all: &All, book: &mut Book) {
             let text = format!("The id of a book is the name of its folder, `{}`.", book.id);
             all.cx.raise(rules::WRONG_TYPE, node.at, text, Some("take `id` away".into()));
         }
+    }
+    if book.aircraft.is_empty() {
+        book.aircraft = AIRCRAFT.first().map_or_else(String::new, |(name, _)| (*name).to_string());
     }
     if book.first_phase.is_none() && !book.phases.is_empty() {
         book.first_phase = Some(PhaseId(0));

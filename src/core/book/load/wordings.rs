@@ -56,7 +56,7 @@ pub fn compile(cx: &Cx, sections: &Sections, names: &mut Names, book: &mut Book)
     }
     let (named, slot_nodes) = slots(sections, &mut parsed);
     let calls = sources(cx, sections, &["calls"]);
-    let hidden = sources(cx, sections, &["checklists", "flows", "callouts"]);
+    let hidden = sources(cx, sections, &["checklists", "flows", "callouts", "limits", "briefings"]);
     let all: Vec<&Source> = calls.iter().chain(&hidden).collect();
     let expansions: Vec<(String, Vec<Expansion>)> =
         all.iter().map(|s| (s.name.clone(), s.say.iter().map(|(t, n)| parsed.parse(t, n)).collect())).collect();
@@ -198,6 +198,14 @@ fn sources<'a>(cx: &Cx, sections: &'a Sections, which: &[&str]) -> Vec<Source<'a
                     }
                 }
             }
+            ("briefings", item) => {
+                for (i, node) in item.node.get("topics").map_or(&[][..], |e| e.value.each()).iter().enumerate() {
+                    let name = format!("{}/{}", item.id, item_id(node, i));
+                    if !all.iter().any(|s: &Source| s.name == name) {
+                        hidden(cx, &mut all, name, node, "mention", Station::FlightDeck);
+                    }
+                }
+            }
             ("flows", item) => {
                 let to = station(&item.node, "station");
                 for (i, node) in item.node.get("steps").map_or(&[][..], |e| e.value.each()).iter().enumerate() {
@@ -292,7 +300,8 @@ fn collect<'a>(node: Option<&'a Node>, out: &mut Vec<(&'a str, &'a Node)>) {
 pub fn contexts(book: &Book) -> Vec<CallSet> {
     let live = |phase: Option<u16>| -> CallSet {
         let open = |c: &crate::core::book::schema::Call| {
-            !c.answer_only
+            let asleep = c.chat && phase.is_some_and(|p| book.phases[p as usize].sterile);
+            !(c.answer_only || asleep)
                 && (c.always || c.phases.is_empty() || phase.is_some_and(|p| c.phases.iter().any(|x| x.0 == p)))
         };
         (0..book.calls.len()).filter(|i| open(&book.calls[*i])).map(|i| CallId(i as u16)).collect()

@@ -3,6 +3,7 @@
 use super::{Ask, By, ControlId, FlowId, PhaseId, Template};
 use crate::core::aircraft::SignalId;
 use crate::core::book::expr::Expr;
+use crate::core::grammar::CallId;
 use serde::{Deserialize, Serialize};
 
 /// What makes a callout.
@@ -58,8 +59,27 @@ pub struct Callout {
     pub priority: Priority,
     /// A reply due from the pilot.
     pub reply: Option<Ask>,
+    /// The call by which the *pilot* makes it when it is his (`heard_as`): made for him when it stays away.
+    pub heard_as: Option<CallId>,
+    /// After this long, session clock. Default 2 s.
+    pub missing_s: f64,
     /// Phase entered when made.
     pub then_phase: Option<PhaseId>,
+    /// Made again in the same phases: at each new truth of `when`, at each new value of a crossing (`repeatable`).
+    pub repeatable: bool,
+    /// The aircraft makes this call itself.
+    pub own_voice: Option<OwnVoice>,
+}
+
+/// `own_voice = { if, heard, steps_in_s }`: a call that the aircraft makes itself.
+#[derive(Debug, Clone)]
+pub struct OwnVoice {
+    /// Only while this holds (`if`); absent is true. While it does not hold, the call is ours as any other.
+    pub only_if: Option<Expr>,
+    /// True while, or after, the aircraft makes the call; absent: nobody can tell, and the call is never ours.
+    pub heard: Option<Expr>,
+    /// We step in when the aircraft has been silent for so long from the mark, sim clock.
+    pub steps_in_s: f64,
 }
 
 /// Urgency of speech; later ones pre-empt earlier ones.
@@ -96,6 +116,10 @@ pub struct Limit {
     pub priority: Priority,
     /// Done at once, in order (engine start cut-off): `then = [{ set = "…", to = "…" }]`.
     pub then: Vec<(ControlId, Expr)>,
+    /// A reply due from the pilot: until it is heard or the value is back, the words are repeated.
+    pub reply: Option<Ask>,
+    /// Said once when all repeats stay unanswered.
+    pub unanswered: Option<Template>,
     /// Flow that this ends as not done.
     pub ends_flow: Option<FlowId>,
 }

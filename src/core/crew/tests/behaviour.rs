@@ -70,7 +70,7 @@ fn negative_cancels_before_the_move_and_tells_after_it() {
     s.hear("negative");
     s.pass(1.0);
     assert_eq!(s.sets.len(), 1);
-    s.expect_said(&["Flap ten", "Done already, Flap ten"]);
+    s.expect_said(&["Flap ten", "Done already, Flap ten", "Put it back to Flap zero"]);
     s.hear("disregard");
     s.pass(1.0);
     s.expect_said(&["Nothing to cancel"]);

@@ -2,6 +2,8 @@
 
 mod behaviour;
 mod flights;
+mod judgement;
+mod plan;
 
 use super::Crew;
 use super::io::{Action, Arrangement, Engine, Input, Note};
@@ -17,15 +19,23 @@ use std::sync::Arc;
 const BOOK: &str = include_str!("book.toml");
 
 fn book() -> Arc<Book> {
+    book_of(BOOK)
+}
+
+fn book_of(text: &str) -> Arc<Book> {
     let common = [
         ("calls.toml", include_str!("../../../../phrasebooks/common/calls.toml")),
+        ("calls-crew.toml", include_str!("../../../../phrasebooks/common/calls-crew.toml")),
         ("rules.toml", include_str!("../../../../phrasebooks/common/rules.toml")),
         ("wording.toml", include_str!("../../../../phrasebooks/common/wording.toml")),
     ];
     let files = |list: &[(&str, &str)]| {
         list.iter().map(|(name, text)| SourceFile { name: (*name).into(), text: (*text).into() }).collect()
     };
-    let folder = Folder { id: "small".into(), files: files(&[("book.toml", BOOK)]) };
+    let own = [("book.toml", text), ("crew.toml", include_str!("crew.toml"))];
+    // What the crew says besides belongs to the first small book.
+    let own = if text == BOOK { &own[..] } else { &own[..1] };
+    let folder = Folder { id: "small".into(), files: files(own) };
     let loaded = load(&folder, &|id| (id == "common").then(|| Folder { id: id.into(), files: files(&common) }));
     assert!(!loaded.failed(), "{:#?}", loaded.problems);
     Arc::new(loaded.book)
@@ -44,6 +54,7 @@ struct Stage {
     sets: Vec<(String, Value)>,
     notes: Vec<Note>,
     stuck: Vec<&'static str>,
+    places: Vec<String>,
     values: BTreeMap<String, Value>,
 }
 
@@ -53,8 +64,15 @@ impl Stage {
     }
 
     fn with(arrangement: Arrangement) -> Self {
-        let book = book();
-        let mut s = Stage {
+        let mut s = Self::on(book());
+        s.feed(&Input::Begin { arrangement, phase: None, sheet: BTreeMap::new() });
+        s.state(&[("lamp", false.into()), ("flap", 0.0.into()), ("speed", 0.0.into()), ("gate", "shut".into())]);
+        s
+    }
+
+    /// Before the beginning.
+    fn on(book: Arc<Book>) -> Self {
+        Stage {
             crew: Crew::new(book.clone()),
             book,
             now: 0.0,
@@ -66,11 +84,9 @@ impl Stage {
             sets: Vec::new(),
             notes: Vec::new(),
             stuck: Vec::new(),
+            places: Vec::new(),
             values: BTreeMap::new(),
-        };
-        s.feed(&Input::Begin { arrangement, phase: None, sheet: BTreeMap::new() });
-        s.state(&[("lamp", false.into()), ("flap", 0.0.into()), ("speed", 0.0.into()), ("gate", "shut".into())]);
-        s
+        }
     }
 
     fn feed(&mut self, input: &Input) {
@@ -100,6 +116,7 @@ impl Stage {
                 }
                 Action::Listen { revision, calls, .. } => (self.revision, self.live) = (revision, calls),
                 Action::Note(n) => self.notes.push(n),
+                Action::Place { place } => self.places.push(place),
                 Action::Watch { .. } => {}
             }
         }

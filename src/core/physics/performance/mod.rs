@@ -5,6 +5,7 @@
 //! simulation and ground practice only.
 
 mod data;
+pub mod figures;
 mod fuel;
 mod landing;
 mod load;
@@ -86,7 +87,19 @@ pub struct Performance {
     file: data::File,
 }
 
+/// Gives the tables of an aircraft.
+pub type Tables = fn() -> Performance;
+
+/// The built-in aircraft by the names that books give them, with their tables. The first is flown unless a book says
+/// otherwise.
+pub const AIRCRAFT: &[(&str, Tables)] = &[("tarn-t2", Performance::tarn_t2), ("tarn-t4", Performance::tarn_t4)];
+
 impl Performance {
+    /// The tables of a built-in aircraft by its name.
+    pub fn named(aircraft: &str) -> Option<Performance> {
+        AIRCRAFT.iter().find(|(name, _)| *name == aircraft).map(|(_, tables)| tables())
+    }
+
     /// Reads a performance file.
     ///
     /// # Errors

@@ -9,6 +9,8 @@ enum Do {
     Push(u64, Priority, Station, f64, f64),
     Hush(Option<u64>),
     Pilot(bool),
+    /// id, seconds left.
+    Retime(u64, f64),
 }
 
 use Do::*;
@@ -26,6 +28,7 @@ fn apply(queue: &mut Queue, at: SessionTime, what: &Do) {
         }
         Hush(id) => queue.hush(at, *id),
         Pilot(speaks) => queue.pilot_speaks(at, *speaks),
+        Retime(id, left) => queue.retime(at, *id, *left),
     }
 }
 
@@ -138,6 +141,17 @@ fn hush_silences_one_or_all_that_is_not_critical() {
     let critical = |hush| [(0.0, Push(1, Critical, FlightDeck, 1.0, 9.0)), (0.5, hush)];
     check(&critical(Hush(None)), "0.00 start 1, 1.00 end 1");
     check(&critical(Hush(Some(1))), "0.00 start 1, 0.50 cut 1");
+}
+
+#[test]
+fn a_voice_that_says_when_it_has_ended_is_believed() {
+    let two = [(0.0, Push(1, Routine, FlightDeck, 3.0, 9.0)), (0.1, Push(2, Routine, FlightDeck, 1.0, 9.0))];
+    let then = |what: Do| [&two[..], &[(1.0, what)]].concat();
+    check(&then(Retime(1, 0.0)), "0.00 start 1, 1.00 end 1, 1.12 start 2, 2.12 end 2");
+    check(&then(Retime(1, 3.0)), "0.00 start 1, 4.00 end 1, 4.12 start 2, 5.12 end 2");
+    // What waits, or is unknown, keeps its length.
+    check(&then(Retime(2, 0.0)), "0.00 start 1, 3.00 end 1, 3.12 start 2, 4.12 end 2");
+    check(&then(Retime(9, 0.0)), "0.00 start 1, 3.00 end 1, 3.12 start 2, 4.12 end 2");
 }
 
 #[test]

@@ -1,0 +1,111 @@
+//! Where the pilot's words come from: the keyboard or a recording.
+
+use super::super::Failure;
+use super::super::wiring::failure;
+use crate::core::radio::{Exercise, Words};
+use crate::core::time::SessionTime;
+use crate::edge::audio::EAR_RATE;
+use crate::edge::radio::{Air, RadioEar};
+use std::io::{BufRead, IsTerminal, Write};
+use std::time::Instant;
+
+/// The pilot's side of a drill.
+pub trait Pilot {
+    /// His answer to what is expected; silence is an answer without words. `None` when he has left.
+    ///
+    /// # Errors
+    /// One sentence.
+    fn answer(&mut self, expected: &Exercise, air: Option<&mut Air>) -> Result<Option<Words>, Failure>;
+}
+
+/// The pilot at the keyboard.
+pub struct Typist {
+    lines: std::io::Lines<std::io::StdinLock<'static>>,
+    /// Whether a person types: only then does it mean anything how long it took.
+    person: bool,
+}
+
+impl Typist {
+    /// From the terminal, or from what is piped in.
+    pub fn new() -> Self {
+        let input = std::io::stdin();
+        let person = input.is_terminal();
+        Typist { lines: input.lock().lines(), person }
+    }
+}
+
+impl Pilot for Typist {
+    fn answer(&mut self, _expected: &Exercise, _air: Option<&mut Air>) -> Result<Option<Words>, Failure> {
+        print!("  YOU: ");
+        // If the terminal is gone, reading will tell.
+        let _ = std::io::stdout().flush();
+        let began = Instant::now();
+        let Some(line) = self.lines.next() else {
+            println!();
+            return Ok(None);
+        };
+        let text = line.map_err(failure)?.trim().to_string();
+        if !self.person {
+            println!("{text}");
+        }
+        let latency_s = self.person.then(|| began.elapsed().as_secs_f64());
+        Ok(Some(Words { text, latency_s, ..Words::default() }))
+    }
+}
+
+/// A pause in a recording that is no answer, s.
+const SILENCE_S: usize = 8;
+
+/// A pilot on a recording: his transmissions one after another, each the answer to what was last asked.
+pub struct Recording {
+    ear: RadioEar,
+    samples: Vec<f32>,
+    at: usize,
+}
+
+impl Recording {
+    /// Sound at [`EAR_RATE`].
+    pub fn new(ear: RadioEar, samples: Vec<f32>) -> Self {
+        Recording { ear, samples, at: 0 }
+    }
+}
+
+impl Pilot for Recording {
+    fn answer(&mut self, expected: &Exercise, air: Option<&mut Air>) -> Result<Option<Words>, Failure> {
+        if self.at >= self.samples.len() {
+            return Ok(None);
+        }
+        self.ear.reset();
+        self.ear.expect(expected, SessionTime::ZERO).map_err(Failure::new)?;
+        let from = self.at;
+        let mut words: Option<Words> = None;
+        let block = EAR_RATE as usize / 10;
+        while words.is_none() && self.at < self.samples.len() {
+            let to = (self.at + block).min(self.samples.len());
+            words = self.ear.feed(&self.samples[self.at..to]).map_err(failure)?.into_iter().next();
+            self.at = to;
+            if words.is_none() && self.at - from >= SILENCE_S * EAR_RATE as usize && !self.ear.hearing() {
+                break;
+            }
+        }
+        if words.is_none() {
+            words = self.ear.finish().map_err(failure)?.into_iter().next();
+        }
+        if words.is_none() && self.at >= self.samples.len() {
+            // What is left of the recording is the quiet behind the last word.
+            return Ok(None);
+        }
+        if let Some(air) = air {
+            air.pilot(&self.samples[from..self.at]).map_err(failure)?;
+        }
+        // The pauses of a recording say nothing of how long he thought.
+        let words = words.map(|w| Words { latency_s: None, ..w }).unwrap_or_default();
+        let told = match (words.text.is_empty(), words.unreadable) {
+            (_, true) => "(not understood)",
+            (true, false) => "(silence)",
+            _ => words.text.as_str(),
+        };
+        println!("  YOU: {told}");
+        Ok(Some(words))
+    }
+}

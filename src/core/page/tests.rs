@@ -1,0 +1,176 @@
+use super::layout::Layout;
+use super::wording::{Piece, pieces};
+use super::*;
+use crate::core::book::load::{Folder, SourceFile, load};
+use crate::core::book::schema::Source;
+use crate::core::crew::Crew;
+use crate::core::crew::io::{Arrangement, Engine};
+use crate::core::grammar::CallId;
+use crate::core::matcher::match_text;
+use crate::core::time::SimTime;
+use serde_json::Value as Json;
+use std::path::Path;
+
+fn book() -> Arc<Book> {
+    let folder = |id: &str| {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("phrasebooks").join(id);
+        let mut paths: Vec<_> = std::fs::read_dir(path).ok()?.map(|e| e.expect("an entry").path()).collect();
+        paths.retain(|p| p.extension().is_some_and(|e| e == "toml"));
+        paths.sort();
+        let file = |p: &std::path::PathBuf| SourceFile {
+            name: p.file_name().expect("a name").to_string_lossy().into(),
+            text: std::fs::read_to_string(p).expect("text"),
+        };
+        Some(Folder { id: id.into(), files: paths.iter().map(file).collect() })
+    };
+    let loaded = load(&folder("saltmarsh-t2").expect("a folder"), &folder);
+    assert!(!loaded.failed(), "{:#?}", loaded.problems);
+    Arc::new(loaded.book)
+}
+
+/// A crew with a page looking on.
+struct Bench {
+    crew: Crew,
+    model: Model,
+    at: i64,
+}
+
+impl Bench {
+    fn new(phase: &str) -> Bench {
+        let book = book();
+        let model = Model::new(book.clone(), Rooms::default());
+        let mut b = Bench { crew: Crew::new(book), model, at: 0 };
+        let phase = Some(phase.to_string());
+        b.feed(Input::Begin { arrangement: Arrangement::default(), phase, sheet: BTreeMap::new() });
+        b
+    }
+
+    fn feed(&mut self, input: Input) {
+        self.at += 50_000;
+        let (at, sim) = (SessionTime(self.at), SimTime(self.at));
+        let step = self.crew.handle(at, sim, &input);
+        self.model.saw(at, &input, &step.actions);
+        // A voice that says everything at once.
+        for action in step.actions {
+            if let Action::Say(s) = action {
+                self.feed(Input::SpeechStarted { id: s.id });
+                self.feed(Input::SpeechEnded { id: s.id, cut: false });
+            }
+        }
+    }
+
+    fn say(&mut self, words: &str) {
+        let book = self.model.book.clone();
+        let at = SessionTime(self.at);
+        let heard = match_text(&book.graph, &self.model.live.0, words, 1, (at, at));
+        self.feed(Input::Heard { heard });
+    }
+
+    fn section(&self, name: &str) -> Json {
+        let glance = self.crew.glance(self.model.signals()).expect("it has begun");
+        let all = self.model.sections(&glance);
+        let text = &all.iter().find(|(n, _)| *n == name).expect("a section").1;
+        serde_json::from_str(text).expect("JSON")
+    }
+}
+
+#[test]
+fn the_built_in_layout_can_be_read() {
+    let all: Layout = toml::from_str(include_str!("../../../phrasebooks/page.toml")).expect("TOML");
+    assert!(all.figures.len() > 4 && all.speeds.len() > 2);
+    assert!(Layout::built_in(&book()).figures.len() > 4);
+}
+
+#[test]
+fn every_wording_is_a_sentence_of_its_call() {
+    let book = book();
+    let mut blanks = 0;
+    for (i, call) in book.calls.iter().enumerate() {
+        let Some(first) = call.say.first() else { continue };
+        let way = pieces(&book.graph, CallId(i as u16), first);
+        assert!(!way.is_empty(), "{}: {first}", call.id);
+        let words: Option<Vec<&str>> = way
+            .iter()
+            .map(|p| match p {
+                Piece::Words(w) => Some(w.as_str()),
+                Piece::Blank { .. } => None,
+            })
+            .collect();
+        match words {
+            Some(words) => {
+                let said: Vec<&str> = words.iter().flat_map(|w| w.split(' ')).collect();
+                let meant = crate::core::grammar::accepts(&book.graph, CallId(i as u16), &said);
+                assert!(!meant.is_empty(), "{}: {said:?}", call.id);
+            }
+            None => blanks += 1,
+        }
+    }
+    assert!(blanks > 5);
+}
+
+#[test]
+fn an_item_is_a_row_with_both_voices_and_the_aircraft() {
+    let mut b = Bench::new("before_start");
+    let delta = [("parking_brake".to_string(), Some(true.into()))].into();
+    b.feed(Input::State { delta });
+    b.say("before start checklist");
+    let list = b.section("list");
+    assert_eq!(list["title"], "Before start checklist");
+    assert_eq!((&list["due"], &list["items"][0]["state"]), (&true.into(), &"now".into()));
+    assert_eq!((&list["items"][0]["agrees"], &list["items"][0]["known"]), (&true.into(), &"seen".into()));
+    assert_eq!(list["answers"][1][0], "parking brake set");
+    assert!(b.section("doing")["for_you"][0].as_str().expect("text").contains("Parking brake"));
+    assert_eq!(b.section("can")[0]["due"], true);
+    let before = b.section("lines").as_array().expect("a list").len();
+    b.say("parking brake set");
+    let lines = b.section("lines");
+    assert_eq!((&lines[before]["side"], &lines[before]["text"]), (&"you".into(), &"parking brake set".into()));
+    assert_eq!(lines[before + 1]["side"], "second");
+    let item = &b.section("list")["items"][0];
+    assert_eq!((&item["state"], &item["you"]), (&"agreed".into(), &"parking brake set".into()));
+    // Windows are known by word only, whatever becomes of them.
+    let windows = b.section("list")["items"][5].clone();
+    assert_eq!((&windows["known"], &windows["shown"]), (&"heard_only".into(), &"".into()));
+}
+
+#[test]
+fn a_refusal_has_its_reason_and_what_else_it_could_have_been() {
+    let mut b = Bench::new("before_start");
+    b.say("purple elephants");
+    assert_eq!(b.section("heard")["why"], "no such call");
+    assert_eq!(b.section("refused")[0]["why"], "no such call");
+    assert_eq!(b.section("heard")["taken"], Json::Array(vec![]));
+}
+
+#[test]
+fn the_sheet_says_who_set_what() {
+    let mut b = Bench::new("before_start");
+    let by = |b: &Bench, id: &str| {
+        let all = b.section("sheet");
+        let found = all.as_array().expect("a list").iter().find(|e| e["id"] == id).expect("an entry").clone();
+        (found["value"].as_str().expect("text").to_string(), found["by"].as_str().expect("text").to_string())
+    };
+    let first = by(&b, "v1").1;
+    assert!(!first.contains("page"), "{first}");
+    b.feed(Input::Sheet { values: [("v1".to_string(), 121.0.into())].into(), source: Source::Typed });
+    let (value, who) = by(&b, "v1");
+    assert!(value == "121" && who.starts_with("you, on the page"), "{value} {who}");
+    b.say("v two one four two");
+    let (value, who) = by(&b, "v2");
+    assert!(value == "142" && who.starts_with("you, by words"), "{value} {who}");
+    // What is not of its type changes nothing and is told.
+    b.feed(Input::Sheet { values: [("v1".to_string(), true.into())].into(), source: Source::Typed });
+    assert_eq!(by(&b, "v1").0, "121");
+    assert!(b.section("refused")[0]["why"].as_str().expect("text").contains("type"));
+}
+
+#[test]
+fn what_is_lost_is_not_well() {
+    let mut b = Bench::new("before_start");
+    b.feed(Input::State { delta: [("parking_brake".to_string(), Some(true.into()))].into() });
+    assert_eq!(b.section("health")[0]["state"], "good");
+    b.feed(Input::Link { up: false });
+    b.feed(Input::Fault { room: "voice".into(), message: "it broke".into() });
+    let health = b.section("health");
+    assert_eq!((&health[0]["state"], &health[2]["text"]), (&"bad".into(), &"it broke".into()));
+}

@@ -1,0 +1,31 @@
+//! What an ear must do for the listener.
+
+use super::neural::{EarError, Reading};
+use crate::core::grammar::{CallId, CallSet};
+use crate::core::matcher::Thresholds;
+use std::fmt::Debug;
+
+/// Reads a piece of sound under the calls that are live.
+pub trait Reader: Debug {
+    /// Decodes mono samples at 16 kHz under the `live` calls.
+    ///
+    /// # Errors
+    /// The ear cannot go on.
+    fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError>;
+    /// How many calls the graph has.
+    fn calls(&self) -> usize;
+    /// The name of a call.
+    fn name(&self, call: CallId) -> Option<&str>;
+    /// Whether its scores are those of text ([`Thresholds::text`]).
+    fn typed(&self) -> bool {
+        false
+    }
+    /// What has gone wrong since it was last asked, one sentence each; it hears on.
+    fn trouble(&mut self) -> Vec<String> {
+        Vec::new()
+    }
+    /// The scores that tell whether a reading will do.
+    fn thresholds(&self) -> Thresholds {
+        if self.typed() { Thresholds::text() } else { Thresholds::default() }
+    }
+}

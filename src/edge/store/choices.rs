@@ -1,0 +1,64 @@
+//! What the user chose last time: a small file in the configuration folder.
+
+use serde::{Deserialize, Serialize};
+use std::path::{Path, PathBuf};
+
+/// The sound devices of last time.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Choices {
+    /// The microphone, by name.
+    pub mic: Option<String>,
+    /// The loudspeaker or the headphones, by name.
+    pub speaker: Option<String>,
+    /// Whether they are a headset.
+    pub headset: bool,
+}
+
+impl Choices {
+    /// The file: `antiphon/sound.toml` in the XDG configuration folder.
+    pub fn file() -> Option<PathBuf> {
+        let set = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
+        // XDG Base Directory Specification 0.8: a relative path in the variable is to be ignored.
+        let config = set("XDG_CONFIG_HOME").filter(|p| p.is_absolute());
+        let config = config.or_else(|| set("HOME").map(|home| home.join(".config")));
+        config.map(|c| c.join("antiphon/sound.toml"))
+    }
+
+    /// What the file says; nothing if there is none or it is damaged: it only saves typing.
+    pub fn read(file: &Path) -> Choices {
+        let text = std::fs::read_to_string(file).unwrap_or_default();
+        toml::from_str(&text).unwrap_or_default()
+    }
+
+    /// Writes the file.
+    ///
+    /// # Errors
+    /// One sentence when that cannot be done.
+    pub fn write(&self, file: &Path) -> Result<(), String> {
+        let text = toml::to_string(self).map_err(|e| e.to_string())?;
+        let folder = file.parent().unwrap_or(Path::new("."));
+        std::fs::create_dir_all(folder)
+            .and_then(|()| std::fs::write(file, text))
+            .map_err(|e| format!("{} cannot be written ({e}), so the devices are not remembered", file.display()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_chosen_is_there_next_time() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("a/sound.toml");
+        assert_eq!(Choices::read(&file), Choices::default());
+        let chosen = Choices { mic: Some("Left \"Headset\"".into()), speaker: None, headset: true };
+        chosen.write(&file).unwrap();
+        assert_eq!(Choices::read(&file), chosen);
+        std::fs::write(&file, "mic = [").unwrap();
+        assert_eq!(Choices::read(&file), Choices::default());
+        let said = chosen.write(Path::new("/dev/null/sound.toml")).unwrap_err();
+        assert!(said.ends_with("so the devices are not remembered"), "{said}");
+    }
+}

@@ -1,0 +1,194 @@
+#![allow(
+    clippy::disallowed_methods,
+    clippy::disallowed_types,
+    clippy::disallowed_macros,
+    reason = "tests of the whole"
+)]
+//! Sound devices, in real time, on a sound server of the test's own. A target of its own, so that nothing else keeps the
+//! machine busy meanwhile; one test after the other, for the same reason.
+
+#[path = "pulse/flight.rs"]
+mod flight;
+#[path = "pulse/server.rs"]
+mod server;
+
+use antiphon::core::gate;
+use antiphon::core::grammar::{CallSet, build, parse};
+use antiphon::edge::audio::EAR_RATE;
+use antiphon::edge::audio::wav::{self, Channel};
+use antiphon::edge::ear::{Listener, News};
+use flight::{Captain, Flight};
+use server::Server;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+
+/// One at a time.
+static TURN: Mutex<()> = Mutex::new(());
+
+fn turn() -> MutexGuard<'static, ()> {
+    TURN.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The models, or `None` (said aloud); with `REQUIRE` set their absence is a failure.
+fn models() -> Option<PathBuf> {
+    let models = root().join("models/files");
+    if models.join("onnxruntime").is_dir() {
+        return Some(models);
+    }
+    assert!(std::env::var_os("REQUIRE").is_none(), "the models are not set up: run `make setup`");
+    eprintln!("skipped: the models are not set up");
+    None
+}
+
+fn fly(server: &Server) -> Command {
+    let mut command = server.command(env!("CARGO_BIN_EXE_antiphon"));
+    command.current_dir(root()).arg("fly");
+    command
+}
+
+/// The callouts that a recording of the crew holds, in order.
+fn callouts(models: &Path, recording: &Path) -> Vec<String> {
+    let calls = ["thrust set", "eighty knots", "v one", "rotate", "positive climb"];
+    let wordings: Vec<_> = calls.iter().map(|c| ((*c).to_string(), vec![parse(c).0])).collect();
+    let (graph, problems) = build(&wordings, &Default::default(), &Default::default());
+    assert!(problems.is_empty(), "{problems:?}");
+    let crew = wav::read(recording, Channel::Mix, Some(EAR_RATE)).expect("the recording");
+    let mut ear = Listener::open(models, &graph, gate::Settings::default()).expect("an ear");
+    ear.listen(1, &CallSet::all(calls.len()));
+    let mut news = ear.feed(&crew.samples).expect("listens");
+    news.extend(ear.finish().expect("ends"));
+    let told = news.into_iter().filter_map(|n| match n {
+        News::Heard { heard, .. } => heard.ranked.first().filter(|c| c.score > 2.0).map(|c| c.text.clone()),
+        _ => None,
+    });
+    told.collect()
+}
+
+#[test]
+fn a_takeoff_by_voice_through_devices() {
+    let _turn = turn();
+    let (Some(models), Some(server)) = (models(), Server::start()) else { return };
+    let recording = server.path("crew.wav");
+    let mut recorder = server.command("parec");
+    recorder.args(["-d", "crew.monitor", "--file-format=wav", "--rate=16000", "--channels=1"]).arg(&recording);
+    let mut recorder = recorder.stdin(Stdio::null()).spawn().unwrap();
+    let mut captain = Captain::at(&server, "captain", 1, 18.0);
+    let mut command = fly(&server);
+    command.args(["--mic", "captain.monitor", "--speaker", "crew", "--headset", "--hands"]);
+    command.arg(root().join("tests/pulse/takeoff.toml")).args(["--phase", "line_up"]);
+    let mut flight = Flight::start(command);
+    flight.expect("times real time", 120, Some(&mut captain));
+    let told = flight.stop();
+    let _ = Command::new("kill").args(["-INT", &recorder.id().to_string()]).status();
+    let _ = recorder.wait();
+    assert!(told.contains("wrong 0"), "{told}");
+    assert!(!told.contains("problem:"), "{told}");
+    let heard = callouts(&models, &recording);
+    for call in ["eighty knots", "v one", "rotate", "positive climb"] {
+        assert!(heard.iter().any(|h| h == call), "{call} in {heard:?}\n{told}");
+    }
+}
+
+#[test]
+fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again() {
+    let _turn = turn();
+    let (Some(_), Some(server)) = (models(), Server::start()) else { return };
+    let mut captain = Captain::at(&server, "captain", 2, 18.0);
+    let mut command = fly(&server);
+    command.args(["--mic", "captain.monitor", "--speaker", "crew", "--headset", "--phase", "line_up"]);
+    let mut flight = Flight::start(command);
+    flight.expect("phase: line_up", 60, None);
+    captain.say("takeoff");
+    flight.expect("we have no takeoff clearance", 10, None);
+
+    drop(captain);
+    server.unplug("captain");
+    flight.expect("the microphone is gone", 10, None);
+    flight.expect("I have lost the microphone", 5, None);
+    server.plug("captain", 48_000, 2);
+    let mut captain = Captain::at(&server, "captain", 2, 18.0);
+    flight.expect("the microphone is there again", 10, None);
+    flight.expect("I hear you again", 5, None);
+    captain.say("takeoff");
+    flight.expect("we have no takeoff clearance", 10, None);
+
+    // The loudspeaker goes in the middle of an answer; he is still heard, and answered.
+    captain.say("takeoff");
+    flight.expect("we have no takeoff clearance", 10, None);
+    server.unplug("crew");
+    flight.expect("the loudspeaker is gone", 10, None);
+    captain.say("takeoff");
+    flight.expect("we have no takeoff clearance", 10, None);
+    server.plug("crew", 44_100, 1);
+    flight.expect("the loudspeaker plays again", 10, None);
+    let played = server.pactl(&["list", "short", "sink-inputs"]);
+    let sinks = server.pactl(&["list", "short", "sinks"]);
+    let crew = sinks.lines().find(|l| l.contains("\tcrew\t")).and_then(|l| l.split('\t').next()).expect("a sink");
+    assert!(played.lines().any(|l| l.split('\t').nth(1) == Some(crew)), "{played}\n{sinks}");
+
+    let told = flight.stop();
+    for once in [
+        "the microphone is gone",
+        "I have lost the microphone",
+        "the microphone is there again",
+        "I hear you again",
+        "the loudspeaker is gone",
+        "the loudspeaker plays again",
+    ] {
+        assert_eq!(flight.times(once), 1, "{once}\n{told}");
+    }
+}
+
+#[test]
+fn devices_are_chosen_by_name_and_remembered() {
+    let _turn = turn();
+    let (Some(_), Some(server)) = (models(), Server::start()) else { return };
+    let refused = |command: &mut Command| {
+        let out = command.args(["--phase", "line_up"]).stdin(Stdio::null()).output().unwrap();
+        assert_eq!(out.status.code(), Some(2), "{out:?}");
+        String::from_utf8_lossy(&out.stderr).into_owned()
+    };
+    let unknown = refused(fly(&server).args(["--mic", "captian.monitor"]));
+    assert!(unknown.contains("did you mean \u{201c}captain.monitor\u{201d}; antiphon doctor lists"), "{unknown}");
+    let unknown = refused(fly(&server).args(["--mic", "captain.monitor", "--speaker", "headphones"]));
+    assert!(unknown.contains("there is no loudspeaker \u{201c}headphones\u{201d}, did you mean"), "{unknown}");
+
+    let fly_until_named = |args: &[&str]| {
+        let mut command = fly(&server);
+        command.args(args).args(["--phase", "line_up"]).stderr(Stdio::piped());
+        let mut child = command.stdin(Stdio::null()).stdout(Stdio::null()).spawn().unwrap();
+        let mut text = String::new();
+        let lines = std::io::BufRead::lines(std::io::BufReader::new(child.stderr.take().unwrap()));
+        for line in lines.map_while(Result::ok) {
+            text += &line;
+            if line.starts_with("loudspeaker") {
+                break;
+            }
+        }
+        let _ = child.kill();
+        let _ = child.wait();
+        text
+    };
+    // Two monitors hold "monitor", only one "crew.mon".
+    let text = fly_until_named(&["--mic", "crew.mon", "--speaker", "captain"]);
+    assert!(text.contains("(crew.monitor)") && text.contains("(captain)"), "{text}");
+    let text = fly_until_named(&[]);
+    assert!(text.contains("(crew.monitor)") && text.contains("(captain)"), "{text}");
+
+    // What was remembered is gone: it is said, and not another taken.
+    server.unplug("crew");
+    let gone = refused(&mut fly(&server));
+    assert!(gone.contains("there is no microphone \u{201c}crew.monitor\u{201d}"), "{gone}");
+
+    // No server and no sound hardware at all.
+    let mut nothing = fly(&server);
+    nothing.env("PULSE_SERVER", "unix:/nonexistent").env("XDG_RUNTIME_DIR", "/nonexistent");
+    nothing.env("ALSA_CONFIG_PATH", "/dev/null").args(["--mic", "default"]);
+    let nothing = refused(&mut nothing);
+    assert!(nothing.contains("this machine has no microphone: plug one in, or start the sound server"), "{nothing}");
+}

@@ -1,0 +1,336 @@
+//! The page of `fly`, in a real browser and by plain requests.
+
+use crate::browser::{Browser, OVERFLOW, SMALL};
+use crate::sessions::root;
+use serde_json::Value;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::time::{Duration, Instant};
+
+/// A flight under way with its page.
+struct Flown {
+    child: Child,
+    stdin: ChildStdin,
+    port: u16,
+    code: Option<String>,
+    journal: std::path::PathBuf,
+    _folder: tempfile::TempDir,
+}
+
+impl Flown {
+    fn at(address: &str, phase: &str) -> Flown {
+        let folder = tempfile::tempdir().expect("a folder");
+        let journal = folder.path().join("j.jsonl");
+        let mut child = Command::new(env!("CARGO_BIN_EXE_antiphon"))
+            .args(["fly", "--typed", "--page", address, "--phase", phase, "--book"])
+            .arg(root().join("phrasebooks/saltmarsh-t2"))
+            .arg("--journal")
+            .arg(&journal)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("runs");
+        let mut told = BufReader::new(child.stderr.take().expect("piped")).lines();
+        let link = told.find_map(|l| Some(l.ok()?.split("page: ").nth(1)?.to_string())).expect("the page is told");
+        // The rest is read away, so that the program never waits.
+        std::thread::spawn(move || told.for_each(drop));
+        let rest = link.rsplit_once(':').expect("a port").1;
+        let port = rest.split('/').next().and_then(|p| p.parse().ok()).expect("a number");
+        let code = link.split("?code=").nth(1).map(str::to_string);
+        let stdin = child.stdin.take().expect("piped");
+        Flown { child, stdin, port, code, journal, _folder: folder }
+    }
+
+    fn type_in(&mut self, line: &str) {
+        writeln!(self.stdin, "{line}").expect("typed");
+    }
+
+    fn url(&self) -> String {
+        format!("http://127.0.0.1:{}/", self.port)
+    }
+
+    /// Sends a request and gives the status and the whole answer.
+    fn request(&self, method: &str, path: &str, headers: &[(&str, &str)], body: &str) -> (u16, String) {
+        let own = format!("127.0.0.1:{}", self.port);
+        let host = headers.iter().find(|(n, _)| *n == "Host").map_or(own.as_str(), |(_, v)| v);
+        let mut head = format!("{method} {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n");
+        for (name, value) in headers.iter().filter(|(n, _)| *n != "Host") {
+            head.push_str(&format!("{name}: {value}\r\n"));
+        }
+        head.push_str(&format!("Content-Length: {}\r\n\r\n{body}", body.len()));
+        let mut stream = TcpStream::connect(&own).expect("listens");
+        stream.set_read_timeout(Some(Duration::from_secs(10))).expect("a limit");
+        // A server that has seen enough may close before everything is sent.
+        let _ = stream.write_all(head.as_bytes());
+        let mut answer = Vec::new();
+        let _ = stream.read_to_end(&mut answer);
+        let answer = String::from_utf8_lossy(&answer).into_owned();
+        (answer.split(' ').nth(1).and_then(|s| s.parse().ok()).unwrap_or(0), answer)
+    }
+
+    fn touch(&self, json: &str) -> (u16, String) {
+        let origin = format!("http://127.0.0.1:{}", self.port);
+        self.request("POST", "/touch", &[("Origin", &origin), ("Content-Type", "application/json")], json)
+    }
+
+    /// The news as they come.
+    fn news(&self) -> BufReader<TcpStream> {
+        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).expect("listens");
+        write!(stream, "GET /events HTTP/1.1\r\nHost: 127.0.0.1:{}\r\n\r\n", self.port).expect("asked");
+        stream.set_read_timeout(Some(Duration::from_secs(10))).expect("a limit");
+        BufReader::new(stream)
+    }
+}
+
+impl Drop for Flown {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn wait_for(news: &mut BufReader<TcpStream>, what: &str) {
+    let mut line = String::new();
+    while !line.contains(what) {
+        line.clear();
+        assert!(news.read_line(&mut line).expect("news within ten seconds") > 0, "the news ended before {what}");
+    }
+}
+
+/// What axe-core finds against WCAG 2.2 A and AA.
+fn axe(browser: &Browser) -> Option<Value> {
+    let file = root().join("models/files/axe/axe.min.js");
+    let Ok(source) = std::fs::read_to_string(&file) else {
+        assert!(
+            std::env::var_os("REQUIRE").is_none(),
+            "{} is missing: run `make test`, which fetches it",
+            file.display()
+        );
+        eprintln!("skipped: axe-core is not there");
+        return None;
+    };
+    let tags = "['wcag2a','wcag2aa','wcag21a','wcag21aa','wcag22aa']";
+    let found = browser.run(&format!(
+        "{source}; return axe.run(document, {{runOnly: {tags}, rules: {{'target-size': {{enabled: true}}}}}}).then(r => ({{ passes: r.passes.map(p => p.id), \
+         bad: r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 120)).join(' | ')) }}))"
+    ));
+    Some(found)
+}
+
+fn look_over(browser: &Browser, name: &str) {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("page");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    for (view, width, height, night) in [
+        ("day", 1180, 820, false),
+        ("night", 1180, 820, true),
+        ("phone-day", 390, 844, false),
+        ("phone-night", 390, 844, true),
+    ] {
+        browser.look(width, height, night);
+        std::thread::sleep(Duration::from_millis(300));
+        browser.picture(&folder.join(format!("{name}-{view}.png")));
+        let over = browser.run(OVERFLOW);
+        assert!(over["wider"].as_i64() <= Some(0) && over["bad"] == Value::Array(vec![]), "{name} {view}: {over}");
+        let small = browser.run(SMALL);
+        assert!(small["seen"].as_u64() > Some(5) && small["bad"] == Value::Array(vec![]), "{name} {view}: {small}");
+        if let Some(found) = axe(browser) {
+            assert_eq!(found["bad"], Value::Array(vec![]), "{name} {view}");
+            let passed = found["passes"].as_array().expect("a list");
+            assert!(passed.iter().any(|p| p == "color-contrast"), "contrast was not looked at: {found}");
+        }
+    }
+    browser.look(1180, 820, false);
+}
+
+const PRESS: &str = "const all = [...document.querySelectorAll('button')].filter(b => b.textContent === WORDS && b.getClientRects().length && !b.disabled);";
+
+fn press(browser: &Browser, words: &str) {
+    let script = PRESS.replace("WORDS", &serde_json::to_string(words).expect("JSON"));
+    browser.until(&format!("(() => {{ {script} return all.length; }})()"), 15);
+    browser.run(&format!("{script} all[0].click();"));
+}
+
+#[test]
+fn an_item_is_answered_by_touch() {
+    let Some(browser) = Browser::open() else { return };
+    let mut flown = Flown::at("127.0.0.1:0", "before_start");
+    browser.look(1180, 820, false);
+    browser.visit(&flown.url());
+    browser.until("document.getElementById('phase').textContent === 'before start'", 15);
+    let paint = browser.run("return performance.getEntriesByType('paint').map(p => [p.name, p.startTime])");
+    let bytes = browser.run("return performance.getEntriesByType('navigation')[0].encodedBodySize").as_u64();
+    eprintln!("measured: paint {paint}, page {bytes:?} bytes");
+    assert!(bytes.is_some_and(|b| b > 10_000 && b <= 150_000));
+
+    press(&browser, "before start checklist");
+    browser.until("document.getElementById('foryou').textContent.includes('Parking brake')", 20);
+    look_over(&browser, "list");
+    press(&browser, "parking brake set");
+    browser.until("document.getElementById('items').textContent.includes('✓ agreed')", 10);
+    let row =
+        browser.run("return [...document.querySelectorAll('#items > .items > div')].slice(3, 6).map(d => d.innerText)");
+    let row = row.to_string();
+    assert!(row.contains("parking brake set") && row.contains("Parking brake") && row.contains("seen"), "{row}");
+
+    // Hold, resume; skip asks first.
+    press(&browser, "Hold");
+    browser.until("document.getElementById('list-waits').textContent.includes('held')", 10);
+    press(&browser, "Resume");
+    browser.until("!document.getElementById('list-waits').textContent.includes('held')", 10);
+    press(&browser, "Skip …");
+    browser.until("document.getElementById('ask').open", 5);
+    press(&browser, "No");
+    browser.until("!document.getElementById('ask').open", 5);
+    let journal = std::fs::read_to_string(&flown.journal).expect("the journal");
+    assert!(!journal.contains("\"state\":\"skipped\""));
+
+    // The sheet.
+    browser.run("const e = document.querySelector('[data-key=\"s:v1\"]'); e.value = '127'; e.form.requestSubmit();");
+    browser.until("document.getElementById('speeds').textContent.includes('127')", 5);
+    browser.until("document.getElementById('sheet').textContent.includes('you, on the page')", 5);
+
+    // What is refused stands there with its reason.
+    flown.type_in("purple elephants everywhere");
+    browser.until("document.getElementById('refused').textContent.includes('no such call')", 10);
+
+    // Something else on the page's own terms: nothing came from elsewhere, and nothing was against its policy.
+    let names = browser.run("return performance.getEntriesByType('resource').map(r => new URL(r.name).origin)");
+    assert!(names.as_array().expect("a list").iter().all(|o| format!("{}/", o.as_str().expect("text")) == flown.url()));
+
+    // The program goes and comes back at the same address.
+    let at = format!("127.0.0.1:{}", flown.port);
+    drop(flown);
+    browser.until("document.getElementById('state').textContent.includes('does not answer')", 10);
+    let again = Flown::at(&at, "before_start");
+    browser.until("document.getElementById('state').textContent === ''", 15);
+    browser.until("document.getElementById('speeds').textContent.includes('128')", 10);
+    drop(again);
+}
+
+#[test]
+fn a_takeoff_is_followed() {
+    let Some(browser) = Browser::open() else { return };
+    let mut flown = Flown::at("127.0.0.1:0", "line_up");
+    browser.look(1180, 820, true);
+    browser.visit(&flown.url());
+    browser.until("document.getElementById('phase').textContent === 'line-up'", 15);
+    for line in ["flap_lever = 12", "parking_brake = false", "cleared for takeoff runway two seven"] {
+        flown.type_in(line);
+    }
+    browser.until("document.getElementById('score').textContent.includes('Cleared for takeoff')", 20);
+    for line in ["takeoff", "thrust_lever_1_pct = 92", "thrust_lever_2_pct = 92"] {
+        flown.type_in(line);
+    }
+    for (words, seconds) in [("Eighty knots", 60), ("V one", 30), ("Rotate", 20)] {
+        browser.until(&format!("document.getElementById('score').textContent.includes('{words}')"), seconds);
+    }
+    look_over(&browser, "takeoff");
+    // What the page showed is what the journal holds.
+    let said = browser.run("return document.getElementById('score-b').innerText.includes('V one')");
+    assert_eq!(said, Value::Bool(true));
+    let journal = std::fs::read_to_string(&flown.journal).expect("the journal");
+    assert!(journal.contains("\"callout\":\"v1\""));
+}
+
+#[test]
+fn strangers_stay_outside() {
+    let flown = Flown::at("127.0.0.1:0", "before_start");
+    let say = "{\"do\":\"say\",\"words\":\"hold\"}";
+    assert_eq!(flown.touch(say).0, 204);
+    let json = ("Content-Type", "application/json");
+    let own = format!("http://127.0.0.1:{}", flown.port);
+    let check = |headers: &[(&str, &str)], body: &str, want: u16| {
+        let (status, answer) = flown.request("POST", "/touch", headers, body);
+        assert_eq!(status, want, "{headers:?}: {answer}");
+        assert!(answer.contains("content-security-policy: default-src 'none'"), "{answer}");
+    };
+    check(&[json], say, 403);
+    check(&[json, ("Origin", "http://evil.example")], say, 403);
+    check(&[json, ("Origin", "null")], say, 403);
+    check(&[json, ("Origin", &own), ("Host", "evil.example")], say, 421);
+    check(&[("Origin", &own), ("Content-Type", "text/plain")], say, 415);
+    check(&[json, ("Origin", &own)], "{\"do\":\"fly\"}", 400);
+    check(&[json, ("Origin", &own)], "{\"do\":\"say\",\"words\":\"thrust_lever_1_pct = 90\"}", 400);
+    check(&[json, ("Origin", &own)], "{\"do\":\"sheet\",\"entry\":\"v1\",\"value\":\"fast\"}", 400);
+    check(&[json, ("Origin", &own)], &format!("{{\"do\":\"say\",\"words\":\"{}\"}}", "x".repeat(4000)), 413);
+    assert_eq!(flown.request("GET", "/", &[("Host", "evil.example")], "").0, 421);
+    // Touches are counted.
+    assert!((0..40).any(|_| flown.touch(say).0 == 429));
+    // Connections are, too: with all places taken, a further one is closed, and places come free again.
+    let held: Vec<TcpStream> = (0..60).filter_map(|_| TcpStream::connect(("127.0.0.1", flown.port)).ok()).collect();
+    std::thread::sleep(Duration::from_millis(200));
+    assert_eq!(flown.request("GET", "/", &[], "").0, 0);
+    drop(held);
+    std::thread::sleep(Duration::from_millis(300));
+    assert_eq!(flown.request("GET", "/", &[], "").0, 200);
+}
+
+#[test]
+fn on_a_network_a_code_is_asked_for() {
+    let flown = Flown::at("0.0.0.0:0", "before_start");
+    let code = flown.code.clone().expect("a code is told");
+    let (status, answer) = flown.request("GET", "/", &[], "");
+    assert!(status == 200 && answer.contains("Enter the code") && !answer.contains(&code), "{answer}");
+    assert_eq!(flown.request("GET", "/events", &[], "").0, 401);
+    assert_eq!(flown.touch("{\"do\":\"say\",\"words\":\"hold\"}").0, 401);
+    let (status, answer) = flown.request("GET", &format!("/?code={code}"), &[], "");
+    assert_eq!(status, 303, "{answer}");
+    let cookie = answer.lines().find_map(|l| l.strip_prefix("set-cookie: ")).expect("a cookie");
+    assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"), "{cookie}");
+    let secret = cookie.split(';').next().expect("a value");
+    assert!(flown.request("GET", "/", &[("Cookie", secret)], "").1.contains("You can say"));
+    // It counts once.
+    let (status, _) = flown.request("GET", &format!("/?code={code}"), &[], "");
+    assert_eq!(status, 403);
+}
+
+#[test]
+fn news_come_quickly_and_cost_little() {
+    let flown = Flown::at("127.0.0.1:0", "before_start");
+    let mut news = flown.news();
+    wait_for(&mut news, "\"speeds\"");
+    let mut times = Vec::new();
+    for v1 in 110..122 {
+        let begun = Instant::now();
+        assert_eq!(flown.touch(&format!("{{\"do\":\"sheet\",\"entry\":\"v1\",\"value\":\"{v1}\"}}")).0, 204);
+        wait_for(&mut news, &format!("[\"V1\",\"{v1}\"]"));
+        times.push(begun.elapsed().as_secs_f64() * 1e3);
+        std::thread::sleep(Duration::from_millis(120));
+    }
+    times.sort_by(f64::total_cmp);
+    eprintln!("measured: from a change to a client, ms: median {:.0}, slowest {:.0}", times[6], times[11]);
+    assert!(times[6] <= 100.0, "{times:?}");
+
+    let pid = flown.child.id();
+    let ticks = || {
+        let stat = std::fs::read_to_string(format!("/proc/{pid}/stat")).expect("Linux");
+        let rest: Vec<&str> = stat.rsplit(") ").next().expect("fields").split(' ').collect();
+        rest[11].parse::<u64>().expect("ticks") + rest[12].parse::<u64>().expect("ticks")
+    };
+    let used = |seconds: u64| {
+        let before = ticks();
+        std::thread::sleep(Duration::from_secs(seconds));
+        (ticks() - before) as f64 / seconds as f64
+    };
+    drop(news);
+    std::thread::sleep(Duration::from_secs(3));
+    let alone = used(5);
+    let readers: Vec<_> = (0..10)
+        .map(|_| {
+            let mut news = flown.news();
+            std::thread::spawn(move || {
+                let mut line = String::new();
+                while news.read_line(&mut line).is_ok_and(|n| n > 0) {
+                    line.clear();
+                }
+            })
+        })
+        .collect();
+    let with_ten = used(5);
+    eprintln!("measured: percent of a core, no page {alone:.1}, ten pages {with_ten:.1}");
+    drop(flown);
+    readers.into_iter().for_each(|r| r.join().expect("read"));
+}
