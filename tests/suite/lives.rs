@@ -64,6 +64,7 @@ impl Session {
                 recording: None,
                 recorder: None,
                 journal: JournalFile::to(memory.clone(), "memory", &header(&book)).expect("begins"),
+                watcher: None,
                 pace: Pace::Live,
                 outside: Outside(Some(outside)),
                 told: Box::new(move |line: &Line| {
