@@ -186,7 +186,7 @@ impl Table<'_> {
             LinkNews::Paused(false) => "the simulator goes on".into(),
             LinkNews::Rate(rate) => format!("the simulator runs at rate {rate}"),
             LinkNews::Jumped => "place or time has jumped".into(),
-            LinkNews::Told(text) => text,
+            LinkNews::Told(text) | LinkNews::Failed(text) => text,
         };
         let line = format!("{:8.1} s  {line}", now.secs());
         self.told.push(line.clone());

@@ -112,13 +112,13 @@ fn the_simulator_of_the_docs_flies() {
 }
 
 /// The simulator's side of one connection, in the test's hand.
-struct Sim {
+pub struct Sim {
     stream: TcpStream,
-    lines: Receiver<String>,
+    pub lines: Receiver<String>,
 }
 
 impl Sim {
-    fn accept(listener: &TcpListener) -> Self {
+    pub fn accept(listener: &TcpListener) -> Self {
         let (stream, _) = listener.accept().expect("it connects");
         stream.set_nodelay(true).expect("a socket");
         let reader = BufReader::new(stream.try_clone().expect("a socket"));
@@ -134,7 +134,7 @@ impl Sim {
         Sim { stream, lines }
     }
 
-    fn send(&mut self, text: &str) {
+    pub fn send(&mut self, text: &str) {
         // A closed connection is what some of the tests want.
         let _ = self.stream.write_all(format!("{text}\n").as_bytes());
     }

@@ -14,6 +14,7 @@ mod drill;
 mod flight;
 mod hear;
 mod link;
+mod lives;
 mod oracle;
 mod page;
 mod schema;

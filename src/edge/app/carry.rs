@@ -287,6 +287,6 @@ impl App {
 }
 
 /// A panic in a room at the edge is caught here: the rest goes on.
-fn caught<T>(work: impl FnOnce() -> T) -> Option<T> {
+pub(super) fn caught<T>(work: impl FnOnce() -> T) -> Option<T> {
     std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)).ok()
 }

@@ -14,6 +14,8 @@ use crate::edge::link::{LinkNews, Running, Taken};
 pub(super) struct Linked {
     /// It was up, and is gone.
     lost: bool,
+    /// A state has come.
+    seen: bool,
     /// What lies before the next state was not lived through.
     unlived: bool,
     /// There is something that the engine has not been sent.
@@ -22,6 +24,8 @@ pub(super) struct Linked {
     sent: SessionTime,
     /// Callouts that the aircraft makes itself.
     callouts: Vec<String>,
+    /// Crossings that were about to come when the clock was stopped, with the time to them.
+    held: Vec<(f64, Event)>,
 }
 
 /// The engine gets states this far apart at least, s.
@@ -30,6 +34,8 @@ const STATE_S: f64 = 0.05;
 const ALIVE_S: f64 = 1.0;
 /// A frame may be late by so much beyond its interval before a crossing is missed, s.
 const SLACK_S: f64 = 0.04;
+/// Between two states further apart than this, s, nothing was seen: it was not lived through.
+const UNSEEN_S: f64 = 2.0;
 
 impl App {
     /// Takes news of a live link in.
@@ -43,7 +49,11 @@ impl App {
         };
         self.now = self.now.max(at);
         self.before = self.numbers();
-        let taken = self.parts.link.take(at, &news);
+        let link = &mut self.parts.link;
+        let Some(taken) = super::carry::caught(|| link.take(at, &news)) else {
+            self.room_failed("link", "the link stopped over a state; it goes on with the next");
+            return Ok(());
+        };
         match news {
             LinkNews::Up { program, callouts } => {
                 self.tell(Side::Flight, self.now, &format!("the aircraft is in sight: {program}"));
@@ -75,6 +85,7 @@ impl App {
             LinkNews::Paused(paused) => {
                 let text = if paused { "the simulator is paused" } else { "the simulator goes on" };
                 self.tell(Side::Flight, self.now, text);
+                self.stand_still(paused);
             }
             LinkNews::Rate(rate) => self.tell(Side::Flight, self.now, &format!("the simulator runs at rate {rate}")),
             LinkNews::Jumped => self.linked.unlived = true,
@@ -83,6 +94,7 @@ impl App {
                 self.feed(Input::SetResult { request, failed })?;
             }
             LinkNews::Told(text) => self.tell(Side::Flight, self.now, &text),
+            LinkNews::Failed(why) => self.room_failed("link", &why),
         }
         Ok(())
     }
@@ -92,18 +104,39 @@ impl App {
         self.detector.reset();
         self.rests.clear();
         self.agenda.retain(|_, e| !matches!(e, Event::Input(Input::Crossed { .. })));
+        self.linked.held.clear();
+    }
+
+    /// While the clock stands nothing is crossed: what was about to be waits until it goes on.
+    fn stand_still(&mut self, paused: bool) {
+        if !paused {
+            for (wait_s, event) in std::mem::take(&mut self.linked.held) {
+                self.put(self.now.plus(wait_s), event);
+            }
+            return;
+        }
+        let agenda = std::mem::take(&mut self.agenda);
+        for ((at, order), event) in agenda {
+            if matches!(event, Event::Input(Input::Crossed { .. })) {
+                self.linked.held.push((at.since(self.now), event));
+            } else {
+                self.agenda.insert((at, order), event);
+            }
+        }
     }
 
     fn live_frame(&mut self) -> Result<(), AppError> {
         let Some(Running { rate, interval_s, .. }) = self.parts.link.live() else { return Ok(()) };
         self.frames += 1;
-        let jumped = std::mem::take(&mut self.linked.unlived);
+        let sim = self.parts.link.sim();
+        let unseen = self.linked.seen && sim.since(self.frame_at) > UNSEEN_S * rate.max(1.0);
+        let jumped = std::mem::take(&mut self.linked.unlived) || unseen;
+        self.linked.seen = true;
         if jumped {
             self.forget();
             self.sent.clear();
             self.feed(Input::Jumped)?;
         }
-        let sim = self.parts.link.sim();
         self.frame_s = sim.since(self.frame_at).clamp(1e-3, 10.0);
         self.frame_at = sim;
         self.detector.pace(rate);

@@ -122,7 +122,8 @@ impl Link for Live {
             LinkNews::Paused(paused) => self.clock.pause(*paused),
             LinkNews::Rate(rate) => self.clock.set_rate(*rate),
             LinkNews::Delay(s) => self.clock.set_delay(*s),
-            LinkNews::Standing
+            LinkNews::Failed(_)
+            | LinkNews::Standing
             | LinkNews::Jumped
             | LinkNews::Offers(_)
             | LinkNews::Result { .. }

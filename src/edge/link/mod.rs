@@ -1,6 +1,7 @@
 //! Links to an aircraft. The built-in one steps in the session's own time; a live one tells its states as they come.
 
 mod built_in;
+mod guard;
 pub mod live;
 pub mod property;
 pub mod record;
@@ -115,6 +116,8 @@ pub enum LinkNews {
     },
     /// Something to tell once: one sentence.
     Told(String),
+    /// The link's own thread broke down over something, and goes on.
+    Failed(String),
 }
 
 /// What news did to a live link.

@@ -5,7 +5,7 @@
 //! socket once a frame.
 
 use super::live::{Hand, Live};
-use super::{LinkNews, Tell};
+use super::{LinkNews, Tell, guard};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::ControlKind;
 use crate::core::link::lines::{Line, Lines};
@@ -16,6 +16,7 @@ use crate::core::time::SessionTime;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{ErrorKind, Read, Write};
 use std::net::{TcpStream, ToSocketAddrs, UdpSocket};
+use std::rc::Rc;
 use std::sync::mpsc::{self, Receiver, Sender, TryRecvError};
 use std::time::{Duration, Instant};
 
@@ -68,7 +69,12 @@ pub fn connect(file: LinkFile, origin: SessionTime, tell: Tell) -> Result<Live, 
         Some(socket)
     };
     let (send, wishes) = mpsc::channel();
-    std::thread::spawn(move || Thread::new(file, rows, wishes, tell).run());
+    std::thread::spawn(move || {
+        let tell = Rc::new(tell);
+        let mut thread = Thread::new(file, rows, wishes, tell.clone());
+        let mend = |t: &mut Thread| t.lost("the link broke down, and is made anew").is_ok();
+        guard::keep(&tell, &mut thread, Thread::work, mend);
+    });
     Ok(Live::new(Box::new(PropertyHand(send)), origin))
 }
 
@@ -98,7 +104,7 @@ struct Thread {
     file: LinkFile,
     rows: Option<UdpSocket>,
     wishes: Receiver<Wish>,
-    tell: Tell,
+    tell: Rc<Tell>,
     map: Map,
     faults: Faults,
     began: Instant,
@@ -116,7 +122,7 @@ struct Thread {
 }
 
 impl Thread {
-    fn new(file: LinkFile, rows: Option<UdpSocket>, wishes: Receiver<Wish>, tell: Tell) -> Self {
+    fn new(file: LinkFile, rows: Option<UdpSocket>, wishes: Receiver<Wish>, tell: Rc<Tell>) -> Self {
         let now = Instant::now();
         Thread {
             file,
@@ -140,7 +146,7 @@ impl Thread {
         }
     }
 
-    fn run(mut self) {
+    fn work(&mut self) {
         while self.turn().is_ok() {}
     }
 
@@ -230,6 +236,9 @@ impl Thread {
             self.say(LinkNews::Up { program, callouts })?;
             let ours = self.file.controls.iter().filter(|(_, c)| c.kind != ControlKind::Owned);
             self.say(LinkNews::Offers(ours.map(|(name, _)| name.clone()).collect()))?;
+        }
+        if self.file.slew.as_ref().and_then(|p| self.map.number(p)).is_some_and(|n| n >= 0.5) {
+            self.say(LinkNews::Jumped)?;
         }
         let delta = self.map.signals(&self.file, self.session(now));
         self.say(LinkNews::Frame { arrived: now, time_s, delta })

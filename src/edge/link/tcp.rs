@@ -1,7 +1,7 @@
 //! The Antiphon link protocol over TCP: connects, again and again, and tells what it hears.
 
 use super::live::{Hand, Live};
-use super::{LinkNews, Tell};
+use super::{LinkNews, Tell, guard};
 use crate::core::aircraft::{Delta, Value, ValueKind};
 use crate::core::link::intake::{Event, Intake};
 use crate::core::link::message::{Message, PROTOCOL};
@@ -84,7 +84,15 @@ pub fn connect(address: &str, known: BTreeMap<String, ValueKind>, origin: Sessio
     }));
     let hand = TcpHand(shared.clone());
     let address = address.to_string();
-    std::thread::spawn(move || run(&address, &shared, &tell));
+    std::thread::spawn(move || {
+        let mend = |shared: &mut Arc<Mutex<Shared>>| {
+            let lost = leave(shared);
+            lost.into_iter().all(|s| tell(result(s)))
+                && tell(LinkNews::Down { why: "the link broke down, and is made anew".into() })
+        };
+        let mut shared = shared;
+        guard::keep(&tell, &mut shared, |shared| run(&address, shared, &tell), mend);
+    });
     Live::new(Box::new(hand), origin)
 }
 
@@ -108,12 +116,7 @@ fn run(address: &str, shared: &Arc<Mutex<Shared>>, tell: &Tell) {
             let mut talk = Talk::new(shared, tell);
             let over = talk.run(stream);
             let up = talk.up;
-            let lost = {
-                let mut s = lock(shared);
-                s.out = None;
-                s.values.clear();
-                s.pending.lost()
-            };
+            let lost = leave(shared);
             let mut heard = lost.into_iter().all(|s| tell(result(s)));
             match over {
                 Over::Unheard => return,
@@ -137,6 +140,14 @@ fn run(address: &str, shared: &Arc<Mutex<Shared>>, tell: &Tell) {
         std::thread::sleep(BACK_OFF[attempt.min(BACK_OFF.len() - 1)]);
         attempt += 1;
     }
+}
+
+/// Leaves a connection: what was under way is lost with it.
+fn leave(shared: &Mutex<Shared>) -> Vec<Settled> {
+    let mut s = lock(shared);
+    s.out = None;
+    s.values.clear();
+    s.pending.lost()
 }
 
 fn dial(address: &str) -> Option<TcpStream> {

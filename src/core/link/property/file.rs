@@ -130,6 +130,8 @@ pub struct LinkFile {
     pub columns: Vec<String>,
     /// The property that holds the clock.
     pub clock: String,
+    /// The property that is 1 while the aircraft is moved without flying, if there is one.
+    pub slew: Option<String>,
     /// What is not in a row is asked for this often, s.
     pub poll_s: f64,
     /// Callouts that the aircraft makes itself.
@@ -154,7 +156,8 @@ impl LinkFile {
     /// Properties that no row holds: they are asked for. In order, each once.
     pub fn asked(&self) -> Vec<String> {
         let reads = self.controls.values().filter(|c| !c.reads.is_empty()).map(|c| &c.reads);
-        let mut all: Vec<String> = self.sources.iter().map(|s| &s.path).chain(reads).cloned().collect();
+        let mut all: Vec<String> =
+            self.sources.iter().map(|s| &s.path).chain(reads).chain(&self.slew).cloned().collect();
         all.sort();
         all.dedup();
         all.retain(|p| !self.columns.contains(p));
@@ -225,7 +228,7 @@ impl Load<'_> {
     }
 
     fn head(&self, r: &Reader, file: &mut LinkFile) {
-        r.only(&["title", "commands", "state", "columns", "clock", "poll_s", "callouts"]);
+        r.only(&["title", "commands", "state", "columns", "clock", "slew", "poll_s", "callouts"]);
         file.title = r.title("aircraft");
         file.commands = self.address(r, "commands");
         file.state = self.address(r, "state");
@@ -241,6 +244,7 @@ impl Load<'_> {
         let clock = r.node("clock").and_then(|n| self.path(r.text("clock")?, n));
         let first = file.columns.first().cloned();
         file.clock = clock.or(first).unwrap_or_else(|| "simulation/sim-time-sec".into());
+        file.slew = r.node("slew").and_then(|n| self.path(r.text("slew")?, n));
         file.poll_s = r.number("poll_s", 0.02, 60.0).unwrap_or(0.5);
         for (id, node) in r.texts("callouts") {
             if self.book.callouts.iter().any(|c| c.id == id) {
