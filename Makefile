@@ -46,6 +46,11 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md
 	cargo bench --locked --bench radio
 
+.PHONY: test-audio
+test-audio: ## flights through sound devices, in real time, on a sound server of the test's own; 2 minutes, on a quiet machine
+	@python3 models/setup.py --with test
+	REQUIRE=1 cargo test --locked --test pulse
+
 .PHONY: test-link
 test-link: ## callouts against flight models that nobody here wrote, nine flights in parallel: a table of errors; 6 minutes
 	@python3 models/setup.py --with test
