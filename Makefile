@@ -40,7 +40,10 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
 	cargo clippy --locked --all-targets --features vosk -- -D warnings
-	cargo test --locked --features vosk
+	cargo test --locked --features vosk --lib --bins --test tidy --test setup
+	cargo test --locked --features vosk --test suite -- --skip lives:: --skip oracle::
+	@echo "test: and those that measure time, with nothing beside them"
+	cargo test --locked --features vosk --test suite -- --test-threads=2 lives:: oracle::
 	@echo "test: format, lints and tests all passed"
 
 bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md

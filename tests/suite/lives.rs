@@ -182,7 +182,8 @@ fn timely(said: &[(Instant, String)], text: &str, due: Instant, rate: f64) {
     let (at, _) = said.iter().find(|(_, t)| t == text).unwrap_or_else(|| panic!("{text}: {:?}", words(said)));
     let late =
         (at.saturating_duration_since(due).as_secs_f64() - due.saturating_duration_since(*at).as_secs_f64()) * rate;
-    assert!((-0.05..0.12).contains(&late), "{text} came {late:+.3} s late");
+    // In simulator time, to either side; at four times the speed one frame of the loop is 67 ms of it.
+    assert!(late.abs() <= 0.12, "{text} came {late:+.3} s late");
 }
 
 #[test]
