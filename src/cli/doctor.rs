@@ -2,6 +2,7 @@
 
 use super::wiring::LIBVOSK;
 use super::{CliResult, Failure, Outcome};
+use crate::edge::audio::device::{self, Way};
 use crate::edge::ear::{Launch, PROGRAM, Worker};
 use crate::edge::native::Runtime;
 use crate::edge::native::manifest::{self, DebianPackage, Manifest, Stage};
@@ -14,7 +15,7 @@ use std::time::{Duration, Instant};
 /// Look at the machine and say what is missing.
 ///
 /// Hashes every model file and library, starts every program that speaks for us to learn its version, lists the
-/// phrasebooks found and the free disk. Exit status 2 when something that a flight needs is missing or wrong.
+/// phrasebooks found, the sound devices by the names that fly takes, and the free disk. Exit status 2 when something that a flight needs is missing or wrong.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  antiphon doctor")]
 pub struct Args {}
@@ -53,6 +54,8 @@ pub fn run(_args: Args, models: Option<&Path>) -> CliResult {
     rows.extend(vosk_rows(&places));
     rows.extend(Manifest::embedded().debian.iter().filter(|d| d.stage == Stage::Run).map(program_row));
     rows.extend(book_rows(&places));
+    rows.push(sound_row(Way::In));
+    rows.push(sound_row(Way::Out));
     rows.push(disk_row());
     print!("{}", table(&rows));
     match rows.iter().filter(|r| r.remedy.is_some()).count() {
@@ -121,6 +124,23 @@ fn vosk_rows(places: &Places) -> Vec<Row> {
 }
 
 /// A Debian package that is used as a program.
+/// The sound devices by name. None is no fault: a flight can be typed, or heard from a file.
+fn sound_row(way: Way) -> Row {
+    let part = if way == Way::In { "microphones" } else { "loudspeakers" };
+    let (tell, told) = std::sync::mpsc::channel();
+    // A sound server that hangs must not hang this.
+    std::thread::spawn(move || tell.send(device::list(way)));
+    let Ok(all) = told.recv_timeout(ANSWER_LIMIT) else {
+        return Row::lacks("sound", part, "no answer", "the sound server does not answer: start it again");
+    };
+    let name = |d: &device::Listed| {
+        let chosen = if d.default { ", the system's own choice" } else { "" };
+        format!("\u{201c}{}\u{201d} ({} Hz, {} ch{chosen})", d.name, d.rate, d.channels)
+    };
+    let names: Vec<String> = all.iter().map(name).collect();
+    Row::fine("sound", part, if names.is_empty() { "none".into() } else { names.join("; ") })
+}
+
 fn program_row(package: &DebianPackage) -> Row {
     let remedy = format!("install the Debian package {} ({}), or run `make setup`", package.name, package.what);
     if let Some(file) = &package.file {

@@ -17,15 +17,6 @@ pub const STATIONS: &[(&str, Station)] = &[
     ("radio", Station::Radio),
 ];
 
-const KINDS: &[(&str, ControlKind)] = &[
-    ("position", ControlKind::Position),
-    ("detent", ControlKind::Detent),
-    ("momentary", ControlKind::Momentary),
-    ("guarded", ControlKind::Guarded),
-    ("rotary", ControlKind::Rotary),
-    ("owned", ControlKind::Owned),
-];
-
 /// A reader for an entry of a section.
 pub fn reader<'c, 'a>(cx: &'c Cx, what: &'c str, item: &'a Item) -> Reader<'c, 'a> {
     Reader::new(cx, what, item.at, &item.node)
@@ -132,7 +123,7 @@ fn control(all: &All, item: &Item, values: ValueKind) -> Control {
     Control {
         id: item.id.clone(),
         title: r.title(&item.id),
-        kind: r.choice("kind", KINDS).unwrap_or(ControlKind::Position),
+        kind: r.choice("kind", ControlKind::NAMED).unwrap_or(ControlKind::Position),
         signal,
         indication,
         station: r.choice("station", STATIONS).unwrap_or_default(),

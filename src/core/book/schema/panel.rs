@@ -36,6 +36,18 @@ pub enum ControlKind {
     Owned,
 }
 
+impl ControlKind {
+    /// The kinds by the words that name them.
+    pub const NAMED: &[(&str, ControlKind)] = &[
+        ("position", ControlKind::Position),
+        ("detent", ControlKind::Detent),
+        ("momentary", ControlKind::Momentary),
+        ("guarded", ControlKind::Guarded),
+        ("rotary", ControlKind::Rotary),
+        ("owned", ControlKind::Owned),
+    ];
+}
+
 /// `[controls.ID]`.
 #[derive(Debug, Clone)]
 pub struct Control {

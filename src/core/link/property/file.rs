@@ -165,15 +165,6 @@ impl LinkFile {
     }
 }
 
-const KINDS: &[(&str, ControlKind)] = &[
-    ("position", ControlKind::Position),
-    ("detent", ControlKind::Detent),
-    ("momentary", ControlKind::Momentary),
-    ("guarded", ControlKind::Guarded),
-    ("rotary", ControlKind::Rotary),
-    ("owned", ControlKind::Owned),
-];
-
 /// Reads a link file for a book. What is faulty is left out, with its problem.
 pub fn load(source: &SourceFile, book: &Book) -> (LinkFile, Vec<Problem>) {
     let cx = Cx::default();
@@ -394,7 +385,7 @@ impl Load<'_> {
             return;
         };
         let Some(kind) = self.kind(&e.key, e.at, "control") else { return };
-        let sort = r.choice("kind", KINDS).unwrap_or(self.book.controls[i].kind);
+        let sort = r.choice("kind", ControlKind::NAMED).unwrap_or(self.book.controls[i].kind);
         let paths: Vec<String> = r.texts("path").into_iter().filter_map(|(p, n)| self.path(p, n)).collect();
         let one = |key: &str| r.node(key).and_then(|n| self.path(r.text(key)?, n));
         let steps = one("up").zip(one("down"));
