@@ -7,6 +7,7 @@ mod callsign;
 mod cards;
 mod clearance;
 mod drill;
+mod exchange;
 mod forms;
 mod hearing;
 mod item;
@@ -20,7 +21,8 @@ mod summary;
 
 pub use callsign::Callsign;
 pub use clearance::{Generator, Weights};
-pub use drill::{Drill, Plan, Prompt, Reply, Words};
+pub use drill::{Drill, Plan, Prompt, Reply};
+pub use exchange::{Exchange, Next, Phraseology, Words};
 pub use hearing::{MOST_CALLS, graph};
 pub use item::{Exercise, Item, Mode, written};
 pub use phrases::{Phrases, StandardWord};
