@@ -179,6 +179,10 @@ impl Book {
         }
         self.briefings.iter().for_each(|b| all.sentence(&b.complete));
         all.0.extend(self.surprises.iter().map(|s| &s.when));
+        for c in &self.clearances {
+            all.one(&c.when);
+            all.0.extend(c.with.iter().map(|(_, e)| e).chain(c.sets.iter().map(|(_, e)| e)));
+        }
         let m = &self.manners;
         all.0.extend([&m.silent_when, &m.to_radio_when, &m.to_ground_when, &m.to_cabin_when].into_iter().flatten());
         for e in &self.sheet {

@@ -2,12 +2,14 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
+mod clearance;
 mod manner;
 mod panel;
 mod phase;
 mod sheet;
 mod watch;
 
+pub use clearance::Clearance;
 pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
 pub use phase::{Expect, Phase};
@@ -79,6 +81,8 @@ pub struct Book {
     pub briefings: Vec<Briefing>,
     /// `[surprises.ID]`.
     pub surprises: Vec<Surprise>,
+    /// `[clearances.ID]`.
+    pub clearances: Vec<Clearance>,
     /// `[manners]`.
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.

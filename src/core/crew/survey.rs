@@ -88,6 +88,11 @@ impl Crew {
                     done.insert(&c.id);
                 }
             }
+            for c in &book.clearances {
+                if c.phases.contains(here) && !c.phases.contains(&phase) {
+                    done.insert(&c.id);
+                }
+            }
             for f in &book.flows {
                 let begins_here = f.phases.contains(here) && !f.phases.contains(&phase);
                 let on_the_way = |t: &Trigger| !matches!(t, Trigger::OnPhase(q) if !way.contains(q));

@@ -85,6 +85,11 @@ impl Exchange {
         view
     }
 
+    /// Whether the pilot has asked to wait.
+    pub fn waiting(&self) -> bool {
+        self.waiting
+    }
+
     /// Scores an answer against what is expected now.
     pub fn hear(&self, book: Phraseology<'_>, reader: &Reader, words: &Words) -> (Score, Said) {
         let against = self.expected();
@@ -113,7 +118,8 @@ impl Exchange {
             }
             return next;
         }
-        if self.waiting && score.items.iter().all(|i| i.verdict == Verdict::Missing) {
+        let asks = matches!(score.answer, Answer::Unable | Answer::SayAgain(_) | Answer::Standby);
+        if self.waiting && !asks && score.items.iter().all(|i| i.verdict == Verdict::Missing) {
             self.waiting = false;
             next.over = false;
             next.controller.push(says("ready", &asked));

@@ -25,7 +25,7 @@ pub use drill::{Drill, Plan, Prompt, Reply};
 pub use exchange::{Exchange, Next, Phraseology, Words};
 pub use hearing::{MOST_CALLS, graph};
 pub use item::{Exercise, Item, Mode, written};
-pub use phrases::{Phrases, StandardWord};
+pub use phrases::{Phrases, Scene, StandardWord};
 pub use progress::{Day, Progress, Standing};
 pub use reading::{Manner, Piece, Reader, Style, What};
 pub use rules::{Cited, Doubt, Need, NeedRule, REGIONS, Rules, name_of};
