@@ -4,7 +4,7 @@ use super::neural::{EarError, NeuralEar, Reading};
 use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
 use crate::core::grammar::{CallSet, WordGraph};
-use crate::core::matcher::{Candidate, Heard, Thresholds, Unheard};
+use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
 use std::path::Path;
@@ -279,7 +279,8 @@ impl<E: Reader> Listener<E> {
         let wider = self.read(window, &all)?.found.ranked;
         let best = ranked.first().map_or(f64::NEG_INFINITY, |c| c.score);
         let beyond = wider.first().is_some_and(|c| {
-            c.score > self.thresholds.score.max(best + self.thresholds.margin)
+            let bar = self.thresholds.bar(Class::Ordinary, c.words());
+            c.score > bar.score.max(best + bar.margin)
                 && c.meanings.iter().any(|m| !live.iter().any(|l| self.ear.name(l) == Some(m.call.as_str())))
         });
         Ok(if beyond { wider } else { ranked })
@@ -287,9 +288,8 @@ impl<E: Reader> Listener<E> {
 }
 
 fn accepted(ranked: &[Candidate], by: &Thresholds) -> bool {
-    let margin = match ranked {
-        [a, b, ..] => a.score - b.score,
-        _ => f64::INFINITY,
-    };
-    ranked.first().is_some_and(|c| c.score > by.score) && margin > by.margin
+    let Some(best) = ranked.first() else { return false };
+    let bar = by.bar(Class::Ordinary, best.words());
+    let margin = ranked.get(1).map_or(f64::INFINITY, |next| best.score - next.score);
+    best.score > bar.score && margin > bar.margin
 }

@@ -314,22 +314,17 @@ impl Bench {
 
     /// What other thresholds would give: score and margin move together.
     fn curve(&self) {
-        println!("\n| score at least | quiet right / wrong % | 20 dB | 10 dB | 5 dB | negatives accepted |");
+        println!("\n| score moved by | quiet right / wrong % | 20 dB | 10 dB | 5 dB | negatives accepted |");
         println!("|---|---|---|---|---|---|");
         for shift in [-6.0, -4.0, -2.0, -1.0, 0.0, 1.0, 2.0, 4.0, 6.0, 9.0, 12.0] {
-            let t = Thresholds {
-                score: self.thresholds.score + shift,
-                critical_score: self.thresholds.critical_score + shift,
-                ..self.thresholds.clone()
-            };
+            let t = self.thresholds.shifted(shift);
             let cell = |c: Count| {
                 let p = |k: usize| 100.0 * k as f64 / c.n().max(1) as f64;
                 format!("{:.1} / {:.1}", p(c.right), p(c.wrong))
             };
             let db = |db| self.count(&t, |t| t.around.db() == Some(db) && NOISES.iter().any(|n| n.name() == t.group));
             println!(
-                "| {:.1} | {} | {} | {} | {} | {} |",
-                t.score,
+                "| {shift:+.1} | {} | {} | {} | {} | {} |",
                 cell(self.count(&t, |t| t.group == "quiet")),
                 cell(db(20)),
                 cell(db(10)),
