@@ -16,7 +16,9 @@ mod drill;
 mod fly;
 mod hear;
 mod link;
+mod outlet;
 mod page;
+mod repeat;
 mod replay;
 mod say;
 mod sound;
@@ -47,7 +49,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    Fly(fly::Args),
+    Fly(Box<fly::Args>),
     Demo(demo::Args),
     Hear(hear::Args),
     Link(link::Args),

@@ -5,6 +5,7 @@
 mod manner;
 mod panel;
 mod phase;
+mod practice;
 mod sheet;
 mod watch;
 mod wording;
@@ -12,6 +13,7 @@ mod wording;
 pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
 pub use phase::{Expect, Phase};
+pub use practice::{Among, Circumstance, Draw, Practice};
 pub use sheet::{Check, Compare, Derived, Figure, FigureId, SheetEntry, Source};
 pub use watch::{Callout, Due, Edge, Limit, OwnVoice, Priority};
 pub use wording::WORDINGS;
@@ -81,6 +83,8 @@ pub struct Book {
     pub briefings: Vec<Briefing>,
     /// `[surprises.ID]`.
     pub surprises: Vec<Surprise>,
+    /// `[practice.PHASE]`.
+    pub practices: Vec<Practice>,
     /// `[manners]`.
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.

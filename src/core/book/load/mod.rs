@@ -16,6 +16,7 @@ mod layers;
 mod lists;
 mod manner;
 pub mod names;
+mod practice;
 pub mod reader;
 pub mod sentence;
 mod sheet;
@@ -132,6 +133,7 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     watch::limits(&all, book);
     manner::briefings(&all, book);
     manner::surprises(&all, book);
+    practice::practices(&all, book);
     manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
