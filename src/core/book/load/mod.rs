@@ -17,6 +17,7 @@ mod layers;
 mod lists;
 mod manner;
 pub mod names;
+mod practice;
 pub mod reader;
 pub mod sentence;
 mod sheet;
@@ -134,7 +135,11 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     watch::limits(&all, book);
     manner::briefings(&all, book);
     manner::surprises(&all, book);
+<<<<<<< HEAD
     clearance::clearances(&all, book);
+=======
+    practice::practices(&all, book);
+>>>>>>> room/way
     manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
