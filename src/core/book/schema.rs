@@ -85,13 +85,10 @@ pub struct Book {
     pub briefings: Vec<Briefing>,
     /// `[surprises.ID]`.
     pub surprises: Vec<Surprise>,
-<<<<<<< HEAD
     /// `[clearances.ID]`.
     pub clearances: Vec<Clearance>,
-=======
     /// `[practice.PHASE]`.
     pub practices: Vec<Practice>,
->>>>>>> room/way
     /// `[manners]`.
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
