@@ -7,6 +7,7 @@
 //! One thin file a subcommand.
 
 mod aircraft;
+mod buttons;
 mod check;
 mod coverage;
 mod debrief;
@@ -16,6 +17,7 @@ mod drill;
 mod fly;
 mod hear;
 mod link;
+mod listen;
 mod page;
 mod replay;
 mod say;
@@ -47,7 +49,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    Fly(fly::Args),
+    Fly(Box<fly::Args>),
     Demo(demo::Args),
     Hear(hear::Args),
     Link(link::Args),
@@ -88,7 +90,7 @@ pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let models = cli.models.as_deref();
     let result = match cli.command {
-        Command::Fly(a) => fly::run(a, models),
+        Command::Fly(a) => fly::run(*a, models),
         Command::Demo(a) => demo::run(a, models),
         Command::Hear(a) => hear::run(a, models),
         Command::Link(a) => link::run(a, models),

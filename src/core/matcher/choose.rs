@@ -34,12 +34,24 @@ impl Thresholds {
         Thresholds { score: 2.0, margin: 1.5, critical_score: 6.0, critical_margin: 1.5, resembling: 4.0 }
     }
 
-    /// These with every call held to the critical values: while the program itself speaks, and before the endpoint.
+    /// These with every call held to the critical values: before the endpoint.
     #[must_use]
     pub fn strict(&self) -> Self {
         Thresholds {
             score: self.score.max(self.critical_score),
             margin: self.margin.max(self.critical_margin),
+            ..self.clone()
+        }
+    }
+
+    /// These, half-way to [`strict`](Self::strict); critical calls keep their values: for
+    /// what was said while the program itself spoke. Measured over half an hour of its own speech (docs/audio.md).
+    #[must_use]
+    pub fn over_us(&self) -> Self {
+        let strict = self.strict();
+        Thresholds {
+            score: (self.score + strict.score) / 2.0,
+            margin: (self.margin + strict.margin) / 2.0,
             ..self.clone()
         }
     }
@@ -103,7 +115,7 @@ pub enum Choice {
 /// `live` are the calls that can be made now, `due` those of them that answer something: a due call wins over others that
 /// have the same words, and a live call over one that is not. `critical` calls are held to the stricter values, and so is
 /// the whole breath that holds one. While the program speaks itself, pass the always-live calls as `live` and
-/// [`Thresholds::strict`].
+/// [`Thresholds::over_us`].
 pub fn choose(
     heard: &Heard,
     graph: &WordGraph,
@@ -224,7 +236,15 @@ mod tests {
             text: (*text).to_owned(),
         });
         let speech = (SessionTime::ZERO, SessionTime::ZERO);
-        let heard = Heard { revision: 1, ranked: ranked.collect(), unheard: None, typed: false, pushed: false, speech };
+        let heard = Heard {
+            revision: 1,
+            ranked: ranked.collect(),
+            unheard: None,
+            typed: false,
+            pushed: false,
+            over_us: false,
+            speech,
+        };
         let critical = |c: CallId| graph.calls[c.0 as usize].name == "f";
         let choice = choose(&heard, &graph, &set(live), &set(due), critical, &Thresholds::default());
         let names = |all: &[Meaning]| all.iter().map(|m| m.call.as_str()).collect::<String>();
@@ -296,8 +316,15 @@ mod tests {
             (Unheard::MicrophoneDead, "microphone dead"),
         ] {
             let speech = (SessionTime::ZERO, SessionTime::ZERO);
-            let heard =
-                Heard { revision: 1, ranked: Vec::new(), unheard: Some(unheard), typed: false, pushed: true, speech };
+            let heard = Heard {
+                revision: 1,
+                ranked: Vec::new(),
+                unheard: Some(unheard),
+                typed: false,
+                pushed: true,
+                over_us: false,
+                speech,
+            };
             let choice = choose(&heard, &graph, &set("a"), &set(""), |_| false, &Thresholds::default());
             let Choice::Refuse { reason, resembling: false, text: None } = choice else { panic!("{choice:?}") };
             assert_eq!(reason.to_string(), text);

@@ -45,6 +45,10 @@ pub trait SoundEar {
     fn push(&mut self, _held: bool) -> Vec<EarNews> {
         Vec::new()
     }
+    /// The push-to-talk button is gone: what it held is released, and the microphone is open.
+    fn unplug(&mut self) -> Vec<EarNews> {
+        Vec::new()
+    }
     /// What a live microphone has heard meanwhile, for a recording; another leaves the block alone.
     fn microphone(&mut self, _block: &mut [f32]) {}
 }
@@ -58,7 +62,8 @@ pub enum Ears {
 }
 
 impl Ears {
-    pub(super) fn hears_sound(&self) -> bool {
+    /// Whether it is by sound.
+    pub fn hears_sound(&self) -> bool {
         matches!(self, Ears::Sound(_))
     }
 }

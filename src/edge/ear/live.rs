@@ -24,6 +24,7 @@ enum Order {
     Listen { revision: u32, live: CallSet, due: CallSet },
     Saying(Option<String>),
     Push(bool),
+    Unplug,
 }
 
 /// The loop's hand on the thread.
@@ -95,6 +96,7 @@ fn listen(
             }
             Order::Saying(words) => ear.saying(words.as_deref()),
             Order::Push(held) => ear.push(held),
+            Order::Unplug => ear.unplug(),
             Order::Piece(piece) => {
                 sound.clear();
                 clean(&piece.mic, &piece.crew, &mut sound);
@@ -134,6 +136,11 @@ impl SoundEar for LiveEar {
 
     fn push(&mut self, held: bool) -> Vec<EarNews> {
         let _ = self.orders.send(Order::Push(held));
+        Vec::new()
+    }
+
+    fn unplug(&mut self) -> Vec<EarNews> {
+        let _ = self.orders.send(Order::Unplug);
         Vec::new()
     }
 
