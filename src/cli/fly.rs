@@ -89,6 +89,16 @@ pub struct Args {
     /// A flight sheet: `entry = value`, one a line, with the entries of the book.
     #[arg(long, value_name = "FILE.toml")]
     sheet: Option<PathBuf>,
+    /// A controller clears you, by these rules: icao, easa, uk or faa. Who has the radio reads back; what was cleared is known
+    /// once it has been read back.
+    #[arg(long, value_name = "RULES", num_args = 0..=1, require_equals = true, default_missing_value = "icao", conflicts_with = "resume")]
+    radio: Option<String>,
+    /// Decides what the controller clears; by chance unless given.
+    #[arg(long, value_name = "N", requires = "radio")]
+    radio_seed: Option<u64>,
+    /// The second pilot's own readbacks are wrong now and then: say "negative" when you hear it.
+    #[arg(long, requires = "radio")]
+    slips: bool,
     /// Go on where this journal stops.
     #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet"])]
     resume: Option<PathBuf>,
@@ -121,6 +131,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         Some(path) => Some(wiring::script(path, &book)?),
         None => None,
     };
+    let radio = wiring::radio(args.radio.as_deref(), args.radio_seed, args.slips)?;
     let sound = mic.map(wav::read_16k).transpose().map_err(failure)?;
     for w in sound.iter().flat_map(|s| &s.warnings) {
         eprintln!("antiphon: {w}");
@@ -162,6 +173,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
             let hears_us =
                 heard.is_none() && !ends.headset && (system.is_some() || ends.speaker.device() != Wanted::Nothing);
             let ear = ear(&args, &places, &book, heard.is_some(), hears_us)?;
+            let ear = wiring::on_air(&places, ear, radio.is_some())?;
             match devices {
                 Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), ends.headset, send.clone())?,
                 _ => Ears::Sound(ear),
@@ -215,6 +227,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
         (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
+    let opening: Vec<Input> = radio.or_else(|| hands.as_ref()?.radio.as_ref().map(Into::into)).into_iter().collect();
     let (arrangement, mut sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
     if let Some(path) = &args.sheet {
         sheet.extend(plan(path, &book)?);
@@ -240,7 +253,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
     let app = |at, wake| App::new(parts, at, wake).with_buttons(buttons::signals(&buttons));
     let report = match begin {
-        Begin::Fresh => app(SessionTime::ZERO, Wake::default()).run(arrangement, phase, sheet),
+        Begin::Fresh => app(SessionTime::ZERO, Wake::default()).opening(opening).run(arrangement, phase, sheet),
         Begin::Resumed { at, wake, owed, standing, .. } => app(at, wake).resume(owed, standing),
     }
     .map_err(failure)?;

@@ -2,6 +2,7 @@
 
 use crate::core::gate::RATE;
 use crate::core::grammar::CallSet;
+use crate::core::radio::Exercise;
 use crate::core::time::SessionTime;
 use crate::edge::app::{EarNews, SoundEar};
 use crate::edge::audio::duplex::Piece;
@@ -25,6 +26,7 @@ enum Order {
     Saying(Option<String>),
     Push(bool),
     Unplug,
+    Readback(Option<Box<Exercise>>),
 }
 
 /// The loop's hand on the thread.
@@ -97,6 +99,10 @@ fn listen(
             Order::Saying(words) => ear.saying(words.as_deref()),
             Order::Push(held) => ear.push(held),
             Order::Unplug => ear.unplug(),
+            Order::Readback(expect) => {
+                ear.readback(expect.as_deref());
+                Vec::new()
+            }
             Order::Piece(piece) => {
                 sound.clear();
                 clean(&piece.mic, &piece.crew, &mut sound);
@@ -142,6 +148,10 @@ impl SoundEar for LiveEar {
     fn unplug(&mut self) -> Vec<EarNews> {
         let _ = self.orders.send(Order::Unplug);
         Vec::new()
+    }
+
+    fn readback(&mut self, expect: Option<&Exercise>) {
+        let _ = self.orders.send(Order::Readback(expect.cloned().map(Box::new)));
     }
 
     fn microphone(&mut self, block: &mut [f32]) {
