@@ -79,3 +79,8 @@ bench-ear: setup ## how well the ear hears; for example: make bench-ear N=24 HUM
 clean: ## what was built and recorded; fetched models stay (delete models/files and models/.cache by hand)
 	cargo clean
 	rm -rf out
+
+.PHONY: test-echo
+test-echo: ## heard over our own voice in a computed room: half an hour of our speech, a hundred words over it; 8 minutes
+	@python3 models/setup.py --with test
+	REQUIRE=1 ROOM=all cargo test --locked --test suite echo:: -- --nocapture --test-threads=1

@@ -1,12 +1,14 @@
 //! `antiphon doctor`.
 
 use super::wiring::LIBVOSK;
-use super::{CliResult, Failure, Outcome};
+use super::{CliResult, Failure, Outcome, buttons, listen};
 use crate::edge::audio::device::{self, Way};
+use crate::edge::buttons::pads::Controllers;
+use crate::edge::buttons::{Does, On, Pads};
 use crate::edge::ear::{Launch, PROGRAM, Worker};
 use crate::edge::native::Runtime;
 use crate::edge::native::manifest::{self, DebianPackage, Manifest, Stage};
-use crate::edge::store::Places;
+use crate::edge::store::{Choices, Places};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -15,10 +17,21 @@ use std::time::{Duration, Instant};
 /// Look at the machine and say what is missing.
 ///
 /// Hashes every model file and library, starts every program that speaks for us to learn its version, lists the
-/// phrasebooks found, the sound devices by the names that fly takes, and the free disk. Exit status 2 when something that a flight needs is missing or wrong.
+/// phrasebooks found, the sound devices by the names that fly takes, controllers and your buttons, and the free disk. Exit status 2 when something that a flight needs is missing or wrong.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  antiphon doctor")]
-pub struct Args {}
+#[command(after_help = "Examples:\n  antiphon doctor\n  antiphon doctor --listen\n  antiphon doctor --button talk")]
+pub struct Args {
+    /// Listen to the microphone for five seconds: level, noise, clipping, speech, what each buffer delays, and which buttons
+    /// arrive.
+    #[arg(long)]
+    listen: bool,
+    /// Learn a button: press it on your controller or yoke, and it is remembered for fly.
+    #[arg(long, value_enum, value_name = "talk|hold|disregard", conflicts_with = "listen")]
+    button: Option<Does>,
+}
+
+/// A button that is to be learnt is waited for so long.
+const PRESS_LIMIT: Duration = Duration::from_secs(20);
 
 /// A program that has not told its version by then is not usable.
 const ANSWER_LIMIT: Duration = Duration::from_secs(5);
@@ -27,25 +40,39 @@ const DISK_BYTES: u64 = 1_000_000_000;
 
 /// One thing looked at.
 #[derive(Debug, Clone, PartialEq, Eq)]
-struct Row {
-    part: &'static str,
-    item: String,
-    found: String,
+pub(super) struct Row {
+    pub(super) part: &'static str,
+    pub(super) item: String,
+    pub(super) found: String,
     /// What to do, if it is not all right.
-    remedy: Option<String>,
+    pub(super) remedy: Option<String>,
 }
 
 impl Row {
-    fn fine(part: &'static str, item: impl Into<String>, found: impl Into<String>) -> Row {
+    pub(super) fn fine(part: &'static str, item: impl Into<String>, found: impl Into<String>) -> Row {
         Row { part, item: item.into(), found: found.into(), remedy: None }
     }
-    fn lacks(part: &'static str, item: impl Into<String>, found: impl Into<String>, remedy: impl Into<String>) -> Row {
+    pub(super) fn lacks(
+        part: &'static str,
+        item: impl Into<String>,
+        found: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Row {
         Row { part, item: item.into(), found: found.into(), remedy: Some(remedy.into()) }
     }
 }
 
 /// Runs it.
-pub fn run(_args: Args, models: Option<&Path>) -> CliResult {
+pub fn run(args: Args, models: Option<&Path>) -> CliResult {
+    if let Some(does) = args.button {
+        let mut pads = Controllers::open().map_err(Failure)?;
+        println!("{}", buttons::learn(does, &mut pads, PRESS_LIMIT)?);
+        return Ok(Outcome::Done);
+    }
+    let last = Choices::file().map(|f| Choices::read(&f)).unwrap_or_default();
+    if args.listen {
+        return verdict(&listen::rows(&Places::here(models), &last)?);
+    }
     let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
     let (system, kind) = (std::env::consts::OS, std::env::consts::ARCH);
     println!("antiphon {} on {system} {kind}, {cores} cores\n", env!("CARGO_PKG_VERSION"));
@@ -56,8 +83,14 @@ pub fn run(_args: Args, models: Option<&Path>) -> CliResult {
     rows.extend(book_rows(&places));
     rows.push(sound_row(Way::In));
     rows.push(sound_row(Way::Out));
+    rows.extend(button_rows(&last));
     rows.push(disk_row());
-    print!("{}", table(&rows));
+    verdict(&rows)
+}
+
+/// The table, and how it ends.
+fn verdict(rows: &[Row]) -> CliResult {
+    print!("{}", table(rows));
     match rows.iter().filter(|r| r.remedy.is_some()).count() {
         0 => {
             println!("\neverything that was looked at is all right");
@@ -123,7 +156,6 @@ fn vosk_rows(places: &Places) -> Vec<Row> {
     ]
 }
 
-/// A Debian package that is used as a program.
 /// The sound devices by name. None is no fault: a flight can be typed, or heard from a file.
 fn sound_row(way: Way) -> Row {
     let part = if way == Way::In { "microphones" } else { "loudspeakers" };
@@ -141,6 +173,27 @@ fn sound_row(way: Way) -> Row {
     Row::fine("sound", part, if names.is_empty() { "none".into() } else { names.join("; ") })
 }
 
+/// The controllers that are there, and the buttons that were chosen.
+fn button_rows(last: &Choices) -> Vec<Row> {
+    let there = match Controllers::open() {
+        Ok(pads) => pads.names(),
+        Err(why) => return vec![Row::fine("button", "controllers", why)],
+    };
+    let found = if there.is_empty() { "none".into() } else { there.join("; ") };
+    let mut rows = vec![Row::fine("button", "controllers", found)];
+    rows.extend(last.buttons.iter().map(|b| match &b.on {
+        On::Controller { controller, .. } if !there.contains(controller) => Row::lacks(
+            "button",
+            b.does.word(),
+            format!("{}, which is not there", b.on),
+            format!("plug it in, or choose another with antiphon doctor --button {}", b.does.word()),
+        ),
+        on => Row::fine("button", b.does.word(), on.to_string()),
+    }));
+    rows
+}
+
+/// A Debian package that is used as a program.
 fn program_row(package: &DebianPackage) -> Row {
     let remedy = format!("install the Debian package {} ({}), or run `make setup`", package.name, package.what);
     if let Some(file) = &package.file {

@@ -3,7 +3,7 @@
 use super::outlet::Outlet;
 use super::sound::{self, End, Ends, Live};
 use super::wiring::{self, Engine, failure};
-use super::{CliResult, Failure, Outcome, aircraft, page, repeat, telling};
+use super::{CliResult, Failure, Outcome, aircraft, buttons, page, repeat, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
@@ -16,8 +16,10 @@ use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
 use crate::edge::app::practice::{self, Attempt};
 use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, Report, SoundEar, stage};
+use crate::edge::audio::duplex::Wanted;
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
+use crate::edge::buttons::Wish;
 use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{Choices, JournalFile, Places, load_journal};
@@ -51,6 +53,10 @@ pub struct Args {
     /// Your microphone cannot hear the crew: everything you say counts while they speak.
     #[arg(long)]
     headset: bool,
+    /// A button, remembered: talk=enter, talk=signal:NAME, hold=signal:NAME, talk=none. One on a controller is learnt by
+    /// antiphon doctor --button talk.
+    #[arg(long, value_name = "DOES=WHERE")]
+    button: Vec<Wish>,
     /// Which recogniser hears you.
     #[arg(long, value_enum, default_value = "neural")]
     engine: Engine,
@@ -167,13 +173,14 @@ pub(super) fn session(
             "the system voice speaks aloud and gives no samples, so it can be neither recorded nor run ahead of time; use --voice neural with a WAV file",
         ));
     }
+    let buttons = buttons::settle(&last, &args.button, &book)?;
     let (send, news) = mpsc::channel();
     let devices = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
     if let Some(devices) = &devices {
-        devices.remember(&ends, &last);
-        eprint!("{}", devices.told());
+        devices.remember(&ends, &buttons, &last);
+        eprint!("{}{}", devices.told(), buttons::told(&buttons));
     }
-    let voice: Box<dyn Speaker> = if let Some(name) = system {
+    let voice: Box<dyn Speaker> = if let Some(name) = system.clone() {
         Box::new(args.spoken.aloud(name, Box::new(Silent), false))
     } else if record.is_some() || devices.is_some() {
         let mut voices = wiring::voices(&places, devices.as_ref().map_or(EAR_RATE, Live::rate));
@@ -189,10 +196,13 @@ pub(super) fn session(
         (None, None) => Ears::Typed,
         (None, _) if ends.mic == End::Nothing => Ears::Typed,
         (heard, devices) => {
-            let ear = ear(args, &places, &book, heard.is_some())?;
+            // A recording cannot hear us, nor can a headset's microphone.
+            let hears_us =
+                heard.is_none() && !ends.headset && (system.is_some() || ends.speaker.device() != Wanted::Nothing);
+            let ear = ear(args, &places, &book, heard.is_some(), hears_us)?;
             let ear = wiring::on_air(&places, ear, radio.is_some())?;
             match devices {
-                Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), send.clone())?,
+                Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), ends.headset, send.clone())?,
                 _ => Ears::Sound(ear),
             }
         }
@@ -227,10 +237,13 @@ pub(super) fn session(
             (Some(file), ..) => file.display().to_string(),
             (None, None, _) => "silent".into(),
         },
-        talk: false,
+        talk: devices.is_some() && ears.hears_sound(),
     };
     let wanted = if args.page == page::Choice::Usual && pace == Pace::Fast { page::Choice::Off } else { args.page };
     let (served, watcher) = page::serve(wanted, &book, rooms, &send)?;
+    if pace == Pace::Live {
+        buttons::watch(&buttons, !args.typed, &send)?;
+    }
     // A recording is over with its last word and a while for the answer.
     let until = match attempt {
         Some(a) => Some(SessionTime::from_secs(a.limit_s)),
@@ -269,11 +282,10 @@ pub(super) fn session(
         ends_in: attempt.map_or_else(Vec::new, |a| a.until.clone()),
     };
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
+    let app = |at, wake| App::new(parts, at, wake).with_buttons(buttons::signals(&buttons));
     let report = match begin {
-        Begin::Fresh => {
-            App::new(parts, SessionTime::ZERO, Wake::default()).opening(opening).run(arrangement, phase, sheet)
-        }
-        Begin::Resumed { at, wake, owed, standing, .. } => App::new(parts, at, wake).resume(owed, standing),
+        Begin::Fresh => app(SessionTime::ZERO, Wake::default()).opening(opening).run(arrangement, phase, sheet),
+        Begin::Resumed { at, wake, owed, standing, .. } => app(at, wake).resume(owed, standing),
     }
     .map_err(failure)?;
     drop(served);
@@ -281,9 +293,20 @@ pub(super) fn session(
 }
 
 /// The ear that was asked for, listening. `waits`: whether an utterance may wait for a worker that is being started again.
-fn ear(args: &Args, places: &Places, book: &Book, waits: bool) -> Result<Box<dyn SoundEar + Send>, Failure> {
+/// `hears_us`: whether its microphone can hear what we say.
+fn ear(
+    args: &Args,
+    places: &Places,
+    book: &Book,
+    waits: bool,
+    hears_us: bool,
+) -> Result<Box<dyn SoundEar + Send>, Failure> {
     if args.engine == Engine::Neural {
-        return Ok(Box::new(wiring::listener(places, book)?));
+        let mut listener = wiring::listener(places, book)?;
+        if hears_us {
+            listener.hears_us(&wiring::always(book));
+        }
+        return Ok(Box::new(listener));
     }
     let settings = gate::Settings::default();
     let mut listener = wiring::vosk(places, book, args.vosk_model.as_deref(), settings, waits)?;
@@ -293,6 +316,9 @@ fn ear(args: &Args, places: &Places, book: &Book, waits: bool) -> Result<Box<dyn
             "with this Vosk model nobody would be heard saying {}, which must always be heard: give them wordings in words that it knows, or use --engine neural",
             deaf.join(", ")
         )));
+    }
+    if hears_us {
+        listener.hears_us(&wiring::always(book));
     }
     Ok(Box::new(listener))
 }

@@ -7,6 +7,7 @@
 //! One thin file a subcommand.
 
 mod aircraft;
+mod buttons;
 mod check;
 mod coverage;
 mod debrief;
@@ -16,6 +17,7 @@ mod drill;
 mod fly;
 mod hear;
 mod link;
+mod listen;
 mod outlet;
 mod page;
 mod repeat;

@@ -4,7 +4,9 @@ use super::{Failure, wiring};
 use crate::edge::app::{Ears, News, SoundEar};
 use crate::edge::audio::device::Way;
 use crate::edge::audio::duplex::{Duplex, Gone, Handle, PLAY_RATE, Told, Wanted};
-use crate::edge::ear::live::{Feed, LiveEar};
+use crate::edge::audio::echo::Canceller;
+use crate::edge::buttons::Button;
+use crate::edge::ear::live::{Clean, Feed, LiveEar};
 use crate::edge::speaker::{Played, Speaker};
 use crate::edge::store::Choices;
 use std::convert::Infallible;
@@ -133,7 +135,7 @@ impl Live {
     }
 
     /// Remembers what was named and could be opened.
-    pub fn remember(&self, ends: &Ends, last: &Choices) {
+    pub fn remember(&self, ends: &Ends, buttons: &[Button], last: &Choices) {
         let known = self.handle.devices();
         let id = |place: &End, now: Option<String>, last: &Option<String>| match place {
             End::Named(_) => now,
@@ -144,6 +146,7 @@ impl Live {
             mic: id(&ends.mic, known.mic.map(|(l, _)| l.id), &last.mic),
             speaker: id(&ends.speaker, known.speaker.map(|(l, _)| l.id), &last.speaker),
             headset: ends.headset,
+            buttons: buttons.to_vec(),
         };
         if let Some(file) = Choices::file().filter(|_| chosen != *last)
             && let Err(why) = chosen.write(&file)
@@ -162,10 +165,22 @@ impl Live {
         PLAY_RATE
     }
 
-    /// The ear, in a thread of its own, on the microphone.
-    pub fn ears(&self, ear: Box<dyn SoundEar + Send>, recorded: bool, send: Sender<News>) -> Result<Ears, Failure> {
+    /// The ear, in a thread of its own, on the microphone; without a headset what the loudspeaker plays is taken out of it.
+    pub fn ears(
+        &self,
+        ear: Box<dyn SoundEar + Send>,
+        recorded: bool,
+        headset: bool,
+        send: Sender<News>,
+    ) -> Result<Ears, Failure> {
         let news = move |news, anchor| send.send(News::Ear { news, anchor }).is_ok();
-        let clean = Box::new(|mic: &[f32], _: &[f32], out: &mut Vec<f32>| out.extend_from_slice(mic));
+        let known = self.handle.devices();
+        let clean: Clean = if headset || known.speaker.is_none() {
+            Box::new(|mic: &[f32], _: &[f32], out: &mut Vec<f32>| out.extend_from_slice(mic))
+        } else {
+            let mut canceller = Canceller::new(known.loop_s());
+            Box::new(move |mic: &[f32], crew: &[f32], out: &mut Vec<f32>| canceller.clean(mic, crew, out))
+        };
         let started = LiveEar::start(ear, clean, recorded, news);
         let (ear, feed) =
             started.map_err(|e| Failure::new(format!("the ear cannot be started ({e}); close other programs")))?;

@@ -6,13 +6,14 @@ use crate::core::book::Book;
 use crate::core::book::schema::{Part, Station};
 use crate::core::crew::io::Input;
 use crate::core::gate::{self, Turn};
-use crate::core::grammar::CallId;
+use crate::core::grammar::{CallId, CallSet};
 use crate::core::journal::{BookMark, Header, VERSION};
 use crate::core::matcher::Thresholds;
 use crate::core::radio::{Phrases, REGIONS};
 use crate::core::script::{self, Script};
 use crate::edge::app::SoundEar;
-use crate::edge::audio::level;
+use crate::edge::audio::stream::Converter;
+use crate::edge::audio::{EAR_RATE, level};
 use crate::edge::captain::noise::Cabin;
 use crate::edge::ear::{Launch, Listener, NeuralEar, PROGRAM, Reader, VoskEar};
 use crate::edge::native::{Runtime, Vad, manifest};
@@ -103,6 +104,12 @@ pub fn deaf_to(book: &Book, ear: &VoskEar) -> Vec<String> {
     needed.filter(|(i, _)| ear.phrases(CallId(*i as u16)).is_empty()).map(|(_, c)| c.id.clone()).collect()
 }
 
+/// The calls that a pilot can make at any time, also while we speak.
+pub fn always(book: &Book) -> CallSet {
+    let ids = (0..book.calls.len()).map(|i| CallId(i as u16));
+    ids.filter(|i| book.calls[i.0 as usize].always).collect()
+}
+
 /// The neural ear for a book, listening.
 pub fn listener(places: &Places, book: &Book) -> Result<Listener, Failure> {
     let runtime = Runtime::open(&places.models().map_err(failure)?).map_err(failure)?;
@@ -151,6 +158,11 @@ pub fn microphone(turn: Turn) -> (&'static str, &'static str) {
         Turn::Unmuted => ("unmuted", "the microphone gives sound again"),
         Turn::Clipped => ("clipped", "the microphone is too loud and clips: turn it down in the sound settings"),
     }
+}
+
+/// What the conversion of a microphone at `rate` to what the ear wants holds back, ms.
+pub fn to_ear_ms(rate: u32) -> f64 {
+    Converter::new(rate, EAR_RATE).map_or(0.0, |c| c.delay_s() * 1000.0)
 }
 
 /// The voices, with what they have said before at hand.

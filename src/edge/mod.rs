@@ -8,6 +8,7 @@
 
 pub mod app;
 pub mod audio;
+pub mod buttons;
 pub mod captain;
 pub mod ear;
 pub mod link;

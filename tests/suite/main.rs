@@ -11,6 +11,7 @@ mod browser;
 mod debrief;
 mod departure;
 mod drill;
+mod echo;
 mod flight;
 mod hear;
 mod link;

@@ -75,6 +75,8 @@ const TOP: &[&str] = &[
 const NATIVE: &[(&str, &str)] = &[
     ("ort", "src/edge/native/"),
     ("cpal", "src/edge/audio/"),
+    ("gilrs", "src/edge/buttons/pads.rs"),
+    ("sonora_aec3", "src/edge/audio/echo.rs"),
     ("vosk", "src/bin/antiphon-vosk"),
     ("tts", "src/edge/speaker/system.rs"),
 ];

@@ -6,7 +6,7 @@ use super::{Crew, Slots, Who};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::{Act, Call, ChecklistId, ControlId, Priority, SheetId, Source};
 use crate::core::crew::io::Note;
-use crate::core::grammar::{CallId, Meaning};
+use crate::core::grammar::{CallId, CallSet, Meaning};
 use crate::core::matcher::{Choice, Heard, Reason, Thresholds, choose};
 
 /// What the last call began: what "negative" and "disregard" are about.
@@ -42,7 +42,12 @@ impl Crew {
         let critical = |c: CallId| book.is_critical(c);
         let thresholds = if heard.typed { Thresholds::text() } else { Thresholds::default() };
         let heard = &self.without_rejected(heard);
-        match choose(heard, &book.graph, &self.live, &self.due, critical, &thresholds) {
+        let choice = if heard.over_us {
+            choose(heard, &book.graph, &self.always_live(), &CallSet::none(), critical, &thresholds.over_us())
+        } else {
+            choose(heard, &book.graph, &self.live, &self.due, critical, &thresholds)
+        };
+        match choice {
             Choice::Accept { meanings, not_now, score } => {
                 let words = heard.ranked.first().map_or(String::new(), |c| c.text.clone());
                 let later = |m: &&Meaning| self.call_of(m).is_some_and(|c| c.later.is_some());
@@ -73,7 +78,8 @@ impl Crew {
             Choice::Refuse { reason, resembling: resembles, text } => {
                 self.note(Note::Refused { reason: reason.to_string(), text: text.unwrap_or_default() });
                 let due = !self.due.is_empty();
-                if self.asleep().is_some() && !heard.pushed {
+                // What sounded while we spoke was our own voice as like as not.
+                if (self.asleep().is_some() || heard.over_us) && !heard.pushed {
                     return;
                 }
                 let key = match reason {

@@ -50,6 +50,11 @@ impl Crew {
         (self.only_to_addressee(live), due)
     }
 
+    /// Of what is live, the calls that a pilot can make at any time.
+    pub(super) fn always_live(&self) -> CallSet {
+        self.live.iter().filter(|c| self.book.calls[c.0 as usize].always).collect()
+    }
+
     /// False only when the call's own condition is known to be false.
     pub(super) fn may_say(&self, call: CallId) -> bool {
         let c = &self.book.calls[call.0 as usize];

@@ -41,8 +41,12 @@ pub struct Settings {
     pub short_wait: u64,
     /// Silence after which it is over.
     pub long_wait: u64,
+    /// A word that was begun up to so long before push-to-talk was pressed belongs to it: users press late.
+    pub late_press: u64,
     /// Kept from after the release of push-to-talk: users release early.
     pub release: u64,
+    /// A word that still sounds then is waited for, at most so long after the release.
+    pub release_longest: u64,
     /// Nothing that we know of takes longer.
     pub longest: u64,
     /// Speech whose loudest frame is softer cannot be understood, dB full scale.
@@ -70,7 +74,9 @@ impl Default for Settings {
             ask_tail: ms(64),
             short_wait: ms(140),
             long_wait: ms(500),
+            late_press: ms(800),
             release: ms(250),
+            release_longest: ms(800),
             longest: ms(12_000),
             faint_dbfs: -55.0,
             dead: ms(3_000),
@@ -199,6 +205,8 @@ pub struct Gate {
     now: u64,
     /// Where the voiced ones of the last three frames began.
     onset: Vec<u64>,
+    /// Where the words that sound now began, and until where they were voiced: kept while nobody holds push-to-talk.
+    words: Option<Span>,
     talk: Option<Talk>,
     crowd: Crowd,
     /// Others have been talking on since the last utterance.
@@ -217,6 +225,7 @@ impl Gate {
             held: None,
             now: 0,
             onset: Vec::new(),
+            words: None,
             talk: None,
             crowd: Crowd::default(),
             crowded: false,
@@ -233,6 +242,10 @@ impl Gate {
     pub fn is_talking(&self) -> bool {
         self.talk.is_some()
     }
+    /// Whether the utterance under way counts only as an always-live call, since we spoke during it.
+    pub fn critical_only(&self) -> bool {
+        self.talk.as_ref().is_some_and(|t| t.critical_only)
+    }
     /// The waits and limits.
     pub fn settings(&self) -> &Settings {
         &self.settings
@@ -240,8 +253,9 @@ impl Gate {
     /// The first sample that anything can still ask for.
     pub fn needs_from(&self) -> u64 {
         let begun = self.talk.as_ref().map_or(self.now, |t| t.began);
+        let early = self.now.saturating_sub(self.settings.late_press);
         let back = self.settings.pre_roll + (Crowd::BACK + 1) * FRAME;
-        begun.min(self.onset.first().copied().unwrap_or(begun)).saturating_sub(back)
+        begun.min(self.onset.first().copied().unwrap_or(begun)).min(early).saturating_sub(back)
     }
 
     /// Opens or closes; closing ends what is under way.
@@ -272,12 +286,23 @@ impl Gate {
 
     /// Push-to-talk: pressed or released. From the first use on the microphone is no longer open.
     pub fn push(&mut self, held: bool) -> Option<Event> {
-        let was = self.held.replace(held);
-        match (was.unwrap_or(false), held) {
-            (false, true) => {
-                let cut = self.end(Why::Cut);
-                self.talk = Some(Talk { pushed: true, ..Talk::at(self.now) });
-                cut.or(Some(Event::Began { at: self.now }))
+        // A release without a press says nothing about how the pilot wants to be heard.
+        let was = self.held.or(held.then_some(false))?;
+        self.held = Some(held);
+        match (was, held) {
+            // One whose release was lost, and whose time is over, is pressed again.
+            (false, true) | (true, true) if !(was && self.talk.is_some()) => {
+                self.onset.clear();
+                // Pressed late: what is being said already is meant.
+                if let Some(talk) = &mut self.talk {
+                    (talk.pushed, talk.released, talk.critical_only) = (true, None, false);
+                    return None;
+                }
+                let words = self.words.take().filter(|w| w.to + self.settings.short_wait > self.now);
+                let began = words.map_or(self.now, |w| w.from.max(self.now.saturating_sub(self.settings.late_press)));
+                let voiced = words.map(|w| Span { from: began, ..w });
+                self.talk = Some(Talk { pushed: true, voiced, ..Talk::at(began) });
+                Some(Event::Began { at: began })
             }
             (true, false) => {
                 if let Some(talk) = &mut self.talk {
@@ -287,6 +312,13 @@ impl Gate {
             }
             _ => None,
         }
+    }
+
+    /// The button is gone: what it held is released, and the microphone is open as it was before its first use.
+    pub fn unplug(&mut self) -> Option<Event> {
+        let event = self.push(false);
+        self.held = None;
+        event
     }
 
     /// Takes a frame in. `probability` is that of speech.
@@ -309,6 +341,8 @@ impl Gate {
                 talk.loudest = talk.loudest.max(level.dbfs);
             }
             events.extend(self.wait());
+        } else if self.held.is_some() {
+            self.overhear(from, to, probability);
         } else if self.held.is_none() && self.opening != Opening::Closed {
             events.extend(match self.crowded {
                 true => near.map(|near| self.begin_over_others(near, to)),
@@ -371,6 +405,16 @@ impl Gate {
         Some(Event::Began { at })
     }
 
+    /// Words that sound before push-to-talk is pressed.
+    fn overhear(&mut self, from: u64, to: u64, probability: f32) {
+        match &mut self.words {
+            Some(words) if probability >= self.settings.off => words.to = to,
+            Some(words) if to - words.to > self.settings.short_wait => self.words = None,
+            None if probability >= self.settings.on => self.words = Some(Span { from, to }),
+            _ => {}
+        }
+    }
+
     /// While others talk on, only who is louder begins an utterance.
     fn begin_over_others(&mut self, near: Near, to: u64) -> Event {
         self.onset.clear();
@@ -391,7 +435,11 @@ impl Gate {
             return self.end(Why::TooLong);
         }
         if talk.pushed {
-            let over = talk.released.is_some_and(|r| self.now - r >= self.settings.release);
+            let sounds = talk.voiced.is_some_and(|v| v.to + self.settings.short_wait > self.now);
+            let over = talk.released.is_some_and(|r| {
+                let since = self.now - r;
+                since >= self.settings.release && (!sounds || since >= self.settings.release_longest)
+            });
             return if over { self.end(Why::Released) } else { None };
         }
         let silence = self.now - talk.voiced.map_or(talk.began, |v| v.to);

@@ -2,7 +2,7 @@ use super::*;
 
 const FRAME: u64 = 512;
 
-/// Plays frames (`x` loud speech, `b` others' talk, 14 dB softer, `f` faint speech, `.` noise, `0` digital silence, `[` push, `]` release, `C` closed, `K`
+/// Plays frames (`x` loud speech, `b` others' talk, 14 dB softer, `f` faint speech, `.` noise, `0` digital silence, `[` push, `]` release, `U` button unplugged, `C` closed, `K`
 /// critical, `O` open, `!` whole, `-` not whole, `E` end of sound) and tells what the gate said.
 fn run(script: &str) -> Vec<String> {
     let mut gate = Gate::new(Settings::default());
@@ -36,6 +36,7 @@ fn run(script: &str) -> Vec<String> {
             '0' => gate.frame(&vec![0.0; FRAME as usize], 0.0),
             '[' => gate.push(true).into_iter().collect(),
             ']' => gate.push(false).into_iter().collect(),
+            'U' => gate.unplug().into_iter().collect(),
             'C' => gate.set_opening(Opening::Closed).into_iter().collect(),
             'K' => gate.set_opening(Opening::Critical).into_iter().collect(),
             'O' => gate.set_opening(Opening::Open).into_iter().collect(),
@@ -89,6 +90,37 @@ fn push_to_talk_ends_by_release() {
     check("....[........]........", &["began 4", "Released none from 0 pushed"]);
     // Speech without the button is not for us.
     check("....[..]........xxxxxxx..........", &["began 4", "Released none from 0 pushed"]);
+}
+
+#[test]
+fn a_late_press_and_an_early_release_lose_no_word() {
+    // An open microphone until the first press: what is being said goes on, now with the button.
+    check("..........xxxx[xx..]..........", &["began 10", "Released 10-16 from 2 pushed"]);
+    // From the second press on the gate has heard the words begin all the same.
+    let once = ["began 0", "Released none from 0 pushed"];
+    let with = |more: &[&'static str]| once.iter().chain(more).copied().collect::<Vec<_>>();
+    check("[..]............xxxx[xx..]..........", &with(&["began 14", "Released 14-20 from 6 pushed"]));
+    // Not what was said long before, and not what was over.
+    let told = run(&format!("[..]............{}[x.]..........", "x".repeat(60)));
+    assert_eq!(told[2..], ["began 49", "Released 49-75 from 41 pushed"]);
+    check("[..]............xx......[xxx..]..........", &with(&["began 22", "Released 22-25 from 14 pushed"]));
+    // Released in the middle of a word: it is waited for, but not for ever.
+    check("[...xxx]xxxxxx.............", &["began 0", "Released 3-12 from 0 pushed"]);
+    let told = run(&format!("[...xxx]{}", "x".repeat(60)));
+    assert_eq!(told, ["began 0", "Released 3-31 from 0 pushed"]);
+}
+
+#[test]
+fn a_release_without_a_press_changes_nothing_and_a_lost_release_is_got_over() {
+    check("]..........xxx................", &["began 10", "ask 2-15", "ask 2-18", "Silence 10-13 from 2"]);
+    let told = run(&format!("[..xx{}[..xx]...........", ".".repeat(380)));
+    assert_eq!(told, ["began 0", "TooLong 2-4 from 0 pushed", "began 384", "Released 386-388 from 376 pushed"]);
+}
+
+#[test]
+fn an_unplugged_button_is_released_and_the_microphone_is_open() {
+    let open = ["began 0", "Released 3-7 from 0 pushed", "began 20", "ask 12-27", "ask 12-30", "Silence 20-25 from 12"];
+    check("[...xxxxU.............xxxxx....................", &open);
 }
 
 #[test]

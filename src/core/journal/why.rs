@@ -370,6 +370,7 @@ mod tests {
                 unheard,
                 typed: false,
                 pushed: false,
+                over_us: false,
                 speech: (t(0.0), t(1.0)),
             },
         };

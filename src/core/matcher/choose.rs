@@ -62,7 +62,7 @@ pub enum Choice {
 /// `live` are the calls that can be made now, `due` those of them that answer something: a due call wins over others that
 /// have the same words, and a live call over one that is not. `critical` calls are held to the stricter values, and so is
 /// the whole breath that holds one. While the program speaks itself, pass the always-live calls as `live` and
-/// [`Thresholds::strict`].
+/// [`Thresholds::over_us`].
 pub fn choose(
     heard: &Heard,
     graph: &WordGraph,
@@ -198,7 +198,15 @@ mod tests {
             text: (*text).to_owned(),
         });
         let speech = (SessionTime::ZERO, SessionTime::ZERO);
-        let heard = Heard { revision: 1, ranked: ranked.collect(), unheard: None, typed: false, pushed: false, speech };
+        let heard = Heard {
+            revision: 1,
+            ranked: ranked.collect(),
+            unheard: None,
+            typed: false,
+            pushed: false,
+            over_us: false,
+            speech,
+        };
         let critical = |c: CallId| graph.calls[c.0 as usize].name == "f";
         let choice = choose(&heard, &graph, &set(live), &set(due), critical, &thresholds());
         let names = |all: &[Meaning]| all.iter().map(|m| m.call.as_str()).collect::<String>();
@@ -270,8 +278,15 @@ mod tests {
             (Unheard::MicrophoneDead, "microphone dead"),
         ] {
             let speech = (SessionTime::ZERO, SessionTime::ZERO);
-            let heard =
-                Heard { revision: 1, ranked: Vec::new(), unheard: Some(unheard), typed: false, pushed: true, speech };
+            let heard = Heard {
+                revision: 1,
+                ranked: Vec::new(),
+                unheard: Some(unheard),
+                typed: false,
+                pushed: true,
+                over_us: false,
+                speech,
+            };
             let choice = choose(&heard, &graph, &set("a"), &set(""), |_| false, &Thresholds::default());
             let Choice::Refuse { reason, resembling: false, text: None } = choice else { panic!("{choice:?}") };
             assert_eq!(reason.to_string(), text);

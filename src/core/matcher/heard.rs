@@ -49,6 +49,10 @@ pub struct Heard {
     /// Whether push-to-talk was held: then something is always answered.
     #[serde(default)]
     pub pushed: bool,
+    /// Whether we spoke ourselves meanwhile and could be heard: then only calls that are always live count, and by the
+    /// stricter scores.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub over_us: bool,
     /// First and last voiced moment of the utterance.
     pub speech: (SessionTime, SessionTime),
 }

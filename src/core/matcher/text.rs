@@ -53,7 +53,8 @@ pub fn match_text(
     speech: (SessionTime, SessionTime),
 ) -> Heard {
     let lattice = Lattice::new(text, graph);
-    let mut heard = Heard { revision, ranked: Vec::new(), unheard: None, typed: true, pushed: false, speech };
+    let mut heard =
+        Heard { revision, ranked: Vec::new(), unheard: None, typed: true, pushed: false, over_us: false, speech };
     if lattice.end() == 0 {
         heard.unheard = Some(Unheard::NothingSaid);
         return heard;

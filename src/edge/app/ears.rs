@@ -55,6 +55,10 @@ pub trait SoundEar {
     fn push(&mut self, _held: bool) -> Vec<EarNews> {
         Vec::new()
     }
+    /// The push-to-talk button is gone: what it held is released, and the microphone is open.
+    fn unplug(&mut self) -> Vec<EarNews> {
+        Vec::new()
+    }
     /// The controller waits for this readback, or no longer for any.
     fn readback(&mut self, _expect: Option<&Exercise>) {}
     /// What a live microphone has heard meanwhile, for a recording; another leaves the block alone.
@@ -70,7 +74,8 @@ pub enum Ears {
 }
 
 impl Ears {
-    pub(super) fn hears_sound(&self) -> bool {
+    /// Whether it is by sound.
+    pub fn hears_sound(&self) -> bool {
         matches!(self, Ears::Sound(_))
     }
 }

@@ -150,6 +150,7 @@ impl App {
             };
             self.put(at, Event::Input(Input::Crossed { callout: name, value }));
         }
+        self.look_at_levers()?;
         self.pilot()?;
         self.linked.owing = true;
         if jumped || self.now.since(self.linked.sent) >= STATE_S {
@@ -180,6 +181,8 @@ impl App {
         if self.parts.link.next_frame() <= self.now {
             self.parts.link.frame();
         }
+        self.voice_news()?;
+        self.look_at_levers()?;
         if std::mem::take(&mut self.linked.owing) && self.parts.link.live().is_some_and(|r| r.up) {
             self.owed_state()?;
         }

@@ -5,6 +5,7 @@
 //! the actions. Offline it jumps from one event to the next; live it waits for them.
 
 mod aloud;
+mod buttons;
 mod carry;
 mod ears;
 mod hands;
@@ -123,6 +124,7 @@ pub struct App {
     begun: Instant,
     origin: SessionTime,
     leave_at: Option<SessionTime>,
+    levers: Vec<buttons::Lever>,
     /// Fed right after the beginning.
     opening: Vec<Input>,
 }
@@ -180,6 +182,7 @@ impl App {
             begun: Instant::now(),
             origin: now,
             leave_at: None,
+            levers: Vec::new(),
             opening: Vec::new(),
             parts,
         }
@@ -373,6 +376,7 @@ impl App {
             self.put(at, Event::Input(Input::Crossed { callout: name, value }));
         }
         self.voice_news()?;
+        self.look_at_levers()?;
         // The pilot looks first: what he sees begins before what is made of it.
         self.pilot()?;
         if self.frames.is_multiple_of(STATE_EVERY) {

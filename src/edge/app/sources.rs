@@ -8,6 +8,7 @@ use crate::core::aircraft::Value;
 use crate::core::book::schema::Source;
 use crate::core::crew::io::Input;
 use crate::core::time::SessionTime;
+use crate::edge::buttons::Does;
 use crate::edge::ear::live::Anchor;
 use crate::edge::link::LinkNews;
 
@@ -40,6 +41,13 @@ pub enum News {
         state: String,
         /// For the terminal.
         text: String,
+    },
+    /// A button of the pilot's went down or up.
+    Button {
+        /// What it is for.
+        does: Does,
+        /// Down or up.
+        held: bool,
     },
     /// Of a live link.
     Link(LinkNews),
@@ -117,6 +125,11 @@ impl App {
                     self.touched(touch, now)?;
                     return Ok(Waited::Changed);
                 }
+                News::Button { does, held } => {
+                    let now = self.arrival();
+                    self.button(does, held, now);
+                    return Ok(Waited::Changed);
+                }
                 News::Typed(text) if text.contains('=') => self.hand(&text),
                 News::Typed(text) => {
                     let now = self.arrival();
@@ -139,6 +152,9 @@ impl App {
                 News::Device { device, state, text } => {
                     let now = self.arrival();
                     self.tell(super::Side::Flight, now, &text);
+                    if device == "controller" && state == "lost" {
+                        self.unplugged();
+                    }
                     self.put(now, Event::Input(Input::Device { device, state }));
                     return Ok(Waited::Changed);
                 }

@@ -5,6 +5,7 @@ use crate::core::aircraft::Value;
 use crate::core::book::schema::Source;
 use crate::core::crew::io::{Action, Engine, Input};
 use crate::core::time::SessionTime;
+use crate::edge::buttons::Does;
 
 /// Is told of every step and may look at the engine between two of them. It must not take long.
 pub trait Watcher {
@@ -36,7 +37,7 @@ impl App {
                 let values = [(entry, value)].into();
                 self.put(now, Event::Input(Input::Sheet { values, source: Source::Typed }));
             }
-            Touch::Talk(_) => {}
+            Touch::Talk(held) => self.button(Does::Talk, held, now),
         }
         Ok(())
     }

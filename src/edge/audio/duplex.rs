@@ -108,6 +108,11 @@ impl Devices {
             None => 0.0,
         }
     }
+
+    /// From the order to play, through the air and the microphone, to [`Piece::mic`], s: what is known of it.
+    pub fn loop_s(&self) -> f64 {
+        self.delay_s() + self.mic.as_ref().and_then(|(_, h)| h.device_ms).unwrap_or(0.0) / 1000.0
+    }
 }
 
 /// Both devices, going. Dropped, it closes them.

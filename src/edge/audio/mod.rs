@@ -4,6 +4,7 @@
 
 pub mod device;
 pub mod duplex;
+pub mod echo;
 pub mod level;
 pub mod player;
 pub mod recorder;

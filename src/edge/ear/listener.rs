@@ -1,6 +1,7 @@
 //! Sound in, utterances out: the gate, voice activity and an ear joined, on a clock of counted samples.
 
 use super::neural::{EarError, NeuralEar, Reading};
+use super::own::Own;
 use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
 use crate::core::grammar::{CallSet, WordGraph};
@@ -51,8 +52,9 @@ pub struct Listener<E = NeuralEar> {
     from: u64,
     revision: u32,
     live: CallSet,
-    /// Calls that count while we speak ourselves.
+    /// Calls that count while we speak ourselves, and what we say; absent if the microphone cannot hear us.
     always: CallSet,
+    own: Option<Own>,
     /// What was live when the utterance began.
     begun: CallSet,
     /// Frames without a sign of speech since the voice activity's memory began.
@@ -122,6 +124,7 @@ impl<E: Reader> Listener<E> {
             revision: 0,
             live: CallSet::none(),
             always: CallSet::none(),
+            own: None,
             begun: CallSet::none(),
             quiet: 0,
             asked: None,
@@ -134,9 +137,30 @@ impl<E: Reader> Listener<E> {
         self.live = live.clone();
     }
 
-    /// The calls that count while we speak ourselves.
-    pub fn always(&mut self, calls: &CallSet) {
-        self.always = calls.clone();
+    /// The microphone hears what we say: while we speak, nothing but these calls counts, by the stricter scores, and none
+    /// whose words we are saying.
+    pub fn hears_us(&mut self, always: &CallSet) {
+        self.always = always.clone();
+        self.own = Some(Own::default());
+    }
+
+    /// What we say from now on; `None`: we are silent.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn saying(&mut self, words: Option<&str>) -> Result<Vec<News>, EarError> {
+        let now = self.gate.now();
+        match (&mut self.own, words) {
+            (None, _) => Ok(Vec::new()),
+            (Some(own), Some(words)) => {
+                own.begin(now, words);
+                self.set_opening(Opening::Critical)
+            }
+            (Some(own), None) => {
+                own.end(now);
+                Ok(Vec::new())
+            }
+        }
     }
 
     /// The scores that tell whether a reading will do; the engine's own are what counts in the end.
@@ -156,6 +180,9 @@ impl<E: Reader> Listener<E> {
         self.sound.clear();
         self.from = 0;
         self.asked = None;
+        if let Some(own) = &mut self.own {
+            *own = Own::default();
+        }
     }
 
     /// The ear, to change how it searches or which book it knows.
@@ -181,6 +208,15 @@ impl<E: Reader> Listener<E> {
         self.tell(event)
     }
 
+    /// The button is gone: it is released, and the microphone is open.
+    ///
+    /// # Errors
+    /// A model failed while running.
+    pub fn unplug(&mut self) -> Result<Vec<News>, EarError> {
+        let event = self.gate.unplug();
+        self.tell(event)
+    }
+
     /// The next samples, mono at 16 kHz from −1 to 1, in a chunk of any size.
     ///
     /// # Errors
@@ -197,6 +233,10 @@ impl<E: Reader> Listener<E> {
             if self.quiet >= CALM_FRAMES {
                 self.vad.forget();
                 self.quiet = 0;
+            }
+            if self.own.as_ref().is_some_and(|o| !o.sounds(self.gate.now())) {
+                let event = self.gate.set_opening(Opening::Open);
+                news.extend(self.tell(event)?);
             }
             for event in self.gate.frame(&self.sound[at..at + Vad::FRAME], probability) {
                 news.extend(self.tell(Some(event))?);
@@ -233,7 +273,10 @@ impl<E: Reader> Listener<E> {
                 Ok(vec![News::Dead { at }])
             }
             Some(Event::Ask { window }) => {
-                let live = self.begun.union(&self.live);
+                let live = match self.gate.critical_only() {
+                    true => self.always.clone(),
+                    false => self.begun.union(&self.live),
+                };
                 let reading = self.read(window, &live)?;
                 // More may come after a pause, so an early end needs the stricter values.
                 let sure = accepted(&reading.found.ranked, &self.thresholds.strict());
@@ -265,8 +308,11 @@ impl<E: Reader> Listener<E> {
                 let passed = Duration::from_micros((utterance.at - asked.at) * 1_000_000 / u64::from(RATE));
                 ahead = asked.reading.took.saturating_sub(passed);
             }
-            let (ranked, window) = self.settle(&utterance, &live, asked)?;
+            let (mut ranked, window) = self.settle(&utterance, &live, asked)?;
             first = Some(window.from).filter(|_| window != utterance.window);
+            if let Some(own) = self.own.as_ref().filter(|_| utterance.critical_only) {
+                ranked.retain(|c| !own.said(&c.text, utterance.window));
+            }
             (ranked, None)
         };
         let (from, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
@@ -277,6 +323,7 @@ impl<E: Reader> Listener<E> {
             unheard,
             typed: self.ear.typed(),
             pushed: utterance.pushed,
+            over_us: utterance.critical_only,
             speech,
         };
         let decision = began.elapsed() + ahead;
@@ -318,7 +365,11 @@ impl<E: Reader> Listener<E> {
                 return Ok((ranked, main));
             }
         }
-        Ok((self.second_thought(kept, main, live)?, main))
+        // What sounded while we spoke is never told to be out of place.
+        match utterance.critical_only {
+            true => Ok((kept, main)),
+            false => Ok((self.second_thought(kept, main, live)?, main)),
+        }
     }
 
     fn read(&mut self, window: Span, live: &CallSet) -> Result<Reading, EarError> {

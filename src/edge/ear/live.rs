@@ -25,6 +25,7 @@ enum Order {
     Listen { revision: u32, live: CallSet, due: CallSet },
     Saying(Option<String>),
     Push(bool),
+    Unplug,
     Readback(Option<Box<Exercise>>),
 }
 
@@ -97,6 +98,7 @@ fn listen(
             }
             Order::Saying(words) => ear.saying(words.as_deref()),
             Order::Push(held) => ear.push(held),
+            Order::Unplug => ear.unplug(),
             Order::Readback(expect) => {
                 ear.readback(expect.as_deref());
                 Vec::new()
@@ -140,6 +142,11 @@ impl SoundEar for LiveEar {
 
     fn push(&mut self, held: bool) -> Vec<EarNews> {
         let _ = self.orders.send(Order::Push(held));
+        Vec::new()
+    }
+
+    fn unplug(&mut self) -> Vec<EarNews> {
+        let _ = self.orders.send(Order::Unplug);
         Vec::new()
     }
 

@@ -4,6 +4,7 @@ mod listener;
 pub mod live;
 mod neural;
 mod noise;
+mod own;
 mod reader;
 #[cfg(test)]
 mod tests;

@@ -147,6 +147,68 @@ fn push_to_talk_always_answers_and_silence_is_said_so() {
 }
 
 #[test]
+fn a_late_press_and_an_early_release_lose_no_word() {
+    let Some(mut ear) = listener() else { return };
+    let ms = |n: usize| n * RATE as usize / 1000;
+    // The button is used once, so that the microphone is not open any more.
+    let used = |ear: &mut Listener| {
+        ear.push(true).unwrap();
+        ear.push(false).unwrap();
+        ear.feed(&scene(&[(1.0, &[])])).unwrap();
+    };
+    used(&mut ear);
+    for (text, call) in [("close the valve", "close_valve"), ("mix twelve litres at sixty five degrees", "mix 65 12")] {
+        let said = say(text);
+        let sound = scene(&[(1.0, &said)]);
+        let (begun, over) = (ms(1_000), ms(1_000) + said.len());
+        for (late, early) in [(0, 0), (350, 0), (0, 350), (350, 350)] {
+            let (press, release) = (begun + ms(late), over - ms(early));
+            let mut news = ear.feed(&sound[..press]).unwrap();
+            news.extend(ear.push(true).unwrap());
+            news.extend(ear.feed(&sound[press..release]).unwrap());
+            news.extend(ear.push(false).unwrap());
+            news.extend(ear.feed(&sound[release..]).unwrap());
+            let all = CallSet::all(CALLS.len());
+            assert_eq!(chosen(&news, &all), [call], "pressed {late} ms late, released {early} ms early: {news:#?}");
+        }
+    }
+    // What is said without the button is for somebody else; until the button is gone.
+    let news = ear.feed(&scene(&[(1.0, &say("close the valve"))])).unwrap();
+    assert_eq!(news, []);
+    ear.unplug().unwrap();
+    let news = ear.feed(&scene(&[(1.0, &say("close the valve"))])).unwrap();
+    assert_eq!(chosen(&news, &CallSet::all(CALLS.len())), ["close_valve"]);
+}
+
+#[test]
+fn while_we_speak_only_what_is_always_live_counts_and_never_our_own_words() {
+    let Some(mut ear) = listener() else { return };
+    let stop: CallSet = [CallId(4)].into_iter().collect();
+    let (valve, pump) = (scene(&[(0.7, &say("close the valve"))]), scene(&[(0.7, &say("stop the pump"))]));
+    let over_us = |news: &[News]| news.iter().any(|n| matches!(n, News::Heard { heard, .. } if heard.over_us));
+    ear.saying(Some("ready")).unwrap();
+    let news = run(&mut ear, &valve, 512);
+    assert!(!over_us(&news), "a headset hears everything");
+    ear.hears_us(&stop);
+    let all = CallSet::all(CALLS.len());
+    for (words, sound, wanted) in [
+        ("valve is open", &valve, "no such call"),
+        ("valve is open", &pump, "stop"),
+        ("I will stop the pump", &pump, "no such call"),
+    ] {
+        ear.saying(Some(words)).unwrap();
+        let news = run(&mut ear, sound, 512);
+        assert!(over_us(&news), "{words}");
+        assert_eq!(chosen(&news, &all), [wanted], "{words}: {news:#?}");
+    }
+    // Soon after our last word he is heard as ever.
+    ear.saying(None).unwrap();
+    let news = run(&mut ear, &valve, 512);
+    assert!(!over_us(&news));
+    assert_eq!(chosen(&news, &all), ["close_valve"]);
+}
+
+#[test]
 fn takes_any_sound_without_a_panic() {
     let Some(mut ear) = listener() else { return };
     let mut sound = vec![f32::NAN; 700];

@@ -1,6 +1,7 @@
 //! The listener as the ear of a session.
 
 use super::listener::{Listener, News};
+use super::neural::EarError;
 use super::reader::Reader;
 use crate::core::grammar::CallSet;
 use crate::edge::app::{EarNews, SoundEar};
@@ -14,13 +15,29 @@ impl<E: Reader> SoundEar for Listener<E> {
         Listener::listen(self, revision, live);
     }
 
+    fn saying(&mut self, words: Option<&str>) -> Vec<EarNews> {
+        all_told(Listener::saying(self, words))
+    }
+
+    fn push(&mut self, held: bool) -> Vec<EarNews> {
+        all_told(Listener::push(self, held))
+    }
+
+    fn unplug(&mut self) -> Vec<EarNews> {
+        all_told(Listener::unplug(self))
+    }
+
     fn feed(&mut self, samples: &[f32]) -> Vec<EarNews> {
-        let mut told: Vec<EarNews> = match Listener::feed(self, samples) {
-            Ok(news) => news.into_iter().filter_map(told).collect(),
-            Err(e) => vec![EarNews::Failed { why: e.to_string() }],
-        };
+        let mut told = all_told(Listener::feed(self, samples));
         told.extend(self.ear_mut().trouble().into_iter().map(|why| EarNews::Failed { why }));
         told
+    }
+}
+
+fn all_told(news: Result<Vec<News>, EarError>) -> Vec<EarNews> {
+    match news {
+        Ok(news) => news.into_iter().filter_map(told).collect(),
+        Err(e) => vec![EarNews::Failed { why: e.to_string() }],
     }
 }
 

@@ -91,6 +91,10 @@ impl SoundEar for BothEars {
         self.crew.push(held)
     }
 
+    fn unplug(&mut self) -> Vec<EarNews> {
+        self.crew.unplug()
+    }
+
     fn readback(&mut self, expect: Option<&Exercise>) {
         self.since = None;
         if let Some(exercise) = expect {

@@ -1,9 +1,10 @@
 //! What the user chose last time: a small file in the configuration folder.
 
+use crate::edge::buttons::Button;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
-/// The sound devices of last time.
+/// The sound devices and buttons of last time.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Choices {
@@ -13,6 +14,9 @@ pub struct Choices {
     pub speaker: Option<String>,
     /// Whether they are a headset.
     pub headset: bool,
+    /// The buttons.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub buttons: Vec<Button>,
 }
 
 impl Choices {
@@ -47,13 +51,15 @@ impl Choices {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::edge::buttons::{Does, On};
 
     #[test]
     fn what_was_chosen_is_there_next_time() {
         let dir = tempfile::tempdir().unwrap();
         let file = dir.path().join("a/sound.toml");
         assert_eq!(Choices::read(&file), Choices::default());
-        let chosen = Choices { mic: Some("Left \"Headset\"".into()), speaker: None, headset: true };
+        let buttons = vec![Button { does: Does::Talk, on: On::Controller { controller: "Yoke".into(), button: 7 } }];
+        let chosen = Choices { mic: Some("Left \"Headset\"".into()), speaker: None, headset: true, buttons };
         chosen.write(&file).unwrap();
         assert_eq!(Choices::read(&file), chosen);
         std::fs::write(&file, "mic = [").unwrap();

@@ -57,6 +57,7 @@ fn a_reading_that_was_taken_back_is_not_heard_again_but_insisting_is() {
                 unheard: None,
                 typed: false,
                 pushed: false,
+                over_us: false,
                 speech: (SessionTime::from_secs(s.now), SessionTime::from_secs(s.now)),
             },
         }
@@ -70,6 +71,28 @@ fn a_reading_that_was_taken_back_is_not_heard_again_but_insisting_is() {
         s.feed(&heard(&s, (5.0, 8.0), (10.0, second_score)));
         s.pass(3.0);
         assert_eq!(s.sets, [("flap".to_string(), number(wanted))]);
+    }
+}
+
+#[test]
+fn what_sounds_while_we_speak_is_taken_only_as_an_always_live_call_by_a_stricter_score() {
+    let heard = |s: &Stage, call: &str, score: f64| {
+        let meaning = Meaning { call: call.into(), slots: [].into() };
+        let speech = (SessionTime::from_secs(s.now), SessionTime::from_secs(s.now));
+        let ranked = vec![Candidate { meanings: vec![meaning], score, text: call.replace('_', " ") }];
+        let revision = s.revision;
+        Input::Heard {
+            heard: Heard { revision, ranked, unheard: None, typed: false, pushed: false, over_us: true, speech },
+        }
+    };
+    for (call, score, taken) in [("hold", 3.5, true), ("hold", 2.5, false), ("start", 9.0, false)] {
+        let mut s = Stage::new();
+        let before = s.said().len();
+        s.feed(&heard(&s, call, score));
+        s.pass(2.0);
+        let accepted = s.notes.iter().any(|n| matches!(n, Note::Accepted { .. }));
+        assert_eq!(accepted, taken, "{call} {score}: {:?}", s.notes);
+        assert!(taken || s.said().len() == before, "our own voice is not asked to say it again");
     }
 }
 

@@ -31,7 +31,15 @@ fn heard(from: f64, to: f64, readings: &[(&str, &str, f64)]) -> Input {
         .map(|(call, text, score)| Candidate { meanings: vec![meaning(call)], score: *score, text: text.to_string() })
         .collect();
     Input::Heard {
-        heard: Heard { revision: 1, ranked, unheard: None, typed: false, pushed: false, speech: (t(from), t(to)) },
+        heard: Heard {
+            revision: 1,
+            ranked,
+            unheard: None,
+            typed: false,
+            pushed: false,
+            over_us: false,
+            speech: (t(from), t(to)),
+        },
     }
 }
 
