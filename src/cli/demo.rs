@@ -80,6 +80,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     });
     let noise = script.noise.as_ref().map(|n| wiring::cabin(seed, n.snr_db));
     let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
+    let surprises = script.surprises;
     let parts = Parts {
         engine: Box::new(Crew::new(book.clone())),
         book: book.clone(),
@@ -99,6 +100,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         told: Box::new(|line| println!("{}", telling::line(line))),
         watcher: None,
         until: None,
+        surprises,
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());
     let report = app.run(arrangement, phase, sheet).map_err(failure)?;

@@ -6,7 +6,7 @@ use super::{CliResult, Failure, Outcome, aircraft, page, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
-use crate::core::crew::io::{Action, Input};
+use crate::core::crew::io::{Action, Arrangement, Input};
 use crate::core::gate;
 use crate::core::journal::{Journal, Line as Entry, resume};
 use crate::core::page::Rooms;
@@ -31,7 +31,7 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
+    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --surprises 7\n  antiphon fly --right-seat --first-officer --monitoring\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
 )]
 pub struct Args {
     /// The book: a name or a folder.
@@ -83,8 +83,20 @@ pub struct Args {
     /// A flight sheet: `entry = value`, one a line, with the entries of the book.
     #[arg(long, value_name = "FILE.toml")]
     sheet: Option<PathBuf>,
+    /// Human distractions: a late runway, new load figures, a caller. The same seed draws the same.
+    #[arg(long, value_name = "SEED")]
+    surprises: Option<u64>,
+    /// You sit on the right, in place of the left.
+    #[arg(long)]
+    right_seat: bool,
+    /// You are the first officer, in place of the captain.
+    #[arg(long)]
+    first_officer: bool,
+    /// You monitor, and the second pilot flies, through the autopilot only.
+    #[arg(long)]
+    monitoring: bool,
     /// Go on where this journal stops.
-    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet"])]
+    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet", "surprises", "right_seat", "first_officer", "monitoring"])]
     resume: Option<PathBuf>,
 }
 
@@ -202,7 +214,10 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
         (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
-    let (arrangement, mut sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
+    let given = Arrangement { left_seat: !args.right_seat, captain: !args.first_officer, flying: !args.monitoring };
+    let (arrangement, mut sheet) =
+        hands.as_ref().map_or_else(|| (given, BTreeMap::new()), |h| (h.arrangement, h.sheet.clone()));
+    let scripted = hands.as_ref().and_then(|h| h.surprises);
     if let Some(path) = &args.sheet {
         sheet.extend(plan(path, &book)?);
     }
@@ -223,6 +238,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         told: Box::new(|line| println!("{}", telling::line(line))),
         watcher,
         until,
+        surprises: args.surprises.or(scripted),
     };
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
     let report = match begin {

@@ -64,6 +64,7 @@ fn fly(
         told: Box::new(|_| {}),
         watcher: None,
         until: None,
+        surprises: None,
         book: book.clone(),
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());

@@ -127,6 +127,8 @@ pub struct Crew {
     briefing: Option<briefing::Briefed>,
     /// The pilot speaks to somebody else.
     suspended: bool,
+    /// The microphone is lost or muted.
+    deaf: bool,
     style: manners::Style,
     lurking: Vec<manners::Lurking>,
     /// When each call was last accepted.
@@ -198,6 +200,7 @@ impl Crew {
             later: Vec::new(),
             briefing: None,
             suspended: false,
+            deaf: false,
             style: manners::Style::default(),
             lurking: Vec::new(),
             heard_at: BTreeMap::new(),
@@ -274,6 +277,11 @@ impl Crew {
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
             Input::Device { device, state } => {
+                match (device.as_str(), state.as_str()) {
+                    ("microphone", "lost" | "muted") => self.deaf = true,
+                    ("microphone", _) => self.deaf = false,
+                    _ => {}
+                }
                 let text = self.wording(&format!("{device}_{state}"), &[]);
                 if !text.is_empty() {
                     self.speak(text, crate::core::book::schema::Priority::Caution, talk::Owner::Nobody);

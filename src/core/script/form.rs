@@ -27,6 +27,8 @@ pub struct Script {
     pub sheet: BTreeMap<String, Value>,
     /// Seed of the session.
     pub seed: u64,
+    /// Human distractions are drawn by this; none if absent.
+    pub surprises: Option<u64>,
     /// Noise under the pilot's voice, where it becomes audio.
     pub noise: Option<Noise>,
     /// From the end of a line that he reacts to until he begins, s.
@@ -199,6 +201,7 @@ struct RawHead {
     sheet: BTreeMap<String, Value>,
     #[serde(default = "one")]
     seed: u64,
+    surprises: Option<u64>,
     noise: Option<Noise>,
     reaction_s: Option<f64>,
     linger_s: Option<f64>,
@@ -408,6 +411,7 @@ pub fn parse(text: &str) -> Result<Script, Vec<Problem>> {
         arrangement,
         sheet: head.sheet,
         seed: head.seed,
+        surprises: head.surprises,
         noise: head.noise,
         reaction_s,
         linger_s,

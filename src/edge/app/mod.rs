@@ -83,6 +83,8 @@ pub struct Parts {
     pub watcher: Option<Box<dyn Watcher>>,
     /// The session is over by then, whatever happens.
     pub until: Option<SessionTime>,
+    /// Human distractions, drawn by this seed.
+    pub surprises: Option<u64>,
 }
 
 /// A session under way.
@@ -193,6 +195,9 @@ impl App {
     ) -> Result<Report, AppError> {
         self.prepare();
         self.feed(Input::Begin { arrangement, phase, sheet })?;
+        if let Some(seed) = self.parts.surprises {
+            self.feed(Input::Surprises { seed })?;
+        }
         self.send_state()?;
         self.go()
     }
