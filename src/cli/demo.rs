@@ -63,7 +63,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         return typed(&args, &book, script);
     }
     let seed = script.seed;
-    let listener = wiring::listener(&places, &book)?;
+    let ears = wiring::on_air(&places, Box::new(wiring::listener(&places, &book)?), script.radio.is_some())?;
     let mut voices = wiring::voices(&places, EAR_RATE);
     wiring::prepare(&mut voices, &book)?;
     let mut captains = Captains::new(wiring::cache());
@@ -80,12 +80,12 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     });
     let noise = script.noise.as_ref().map(|n| wiring::cabin(seed, n.snr_db));
     let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
-    let surprises = script.surprises;
+    let opening = script.opening();
     let parts = Parts {
         engine: Box::new(Crew::new(book.clone())),
         book: book.clone(),
         link: Box::new(link),
-        ears: Ears::Sound(Box::new(listener)),
+        ears: Ears::Sound(ears),
         speaker: Box::new(voices),
         pilot: Some(Performance::new(script)),
         captain: Some(Box::new(move |text| {
@@ -100,9 +100,8 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         told: Box::new(|line| println!("{}", telling::line(line))),
         watcher: None,
         until: None,
-        surprises,
     };
-    let app = App::new(parts, SessionTime::ZERO, Wake::default());
+    let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(opening);
     let report = app.run(arrangement, phase, sheet).map_err(failure)?;
     told(&args, &book, &report, "flight.wav, journal.jsonl, transcript.md")
 }

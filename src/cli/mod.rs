@@ -47,7 +47,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    Fly(fly::Args),
+    Fly(Box<fly::Args>),
     Demo(demo::Args),
     Hear(hear::Args),
     Link(link::Args),
@@ -88,7 +88,7 @@ pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let models = cli.models.as_deref();
     let result = match cli.command {
-        Command::Fly(a) => fly::run(a, models),
+        Command::Fly(a) => fly::run(*a, models),
         Command::Demo(a) => demo::run(a, models),
         Command::Hear(a) => hear::run(a, models),
         Command::Link(a) => link::run(a, models),

@@ -64,7 +64,6 @@ fn fly(
         told: Box::new(|_| {}),
         watcher: None,
         until: None,
-        surprises: None,
         book: book.clone(),
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());

@@ -73,7 +73,6 @@ impl Session {
                     }
                 }),
                 until: Some(SessionTime::from_secs(60.0)),
-                surprises: None,
             };
             let app = App::new(parts, SessionTime::ZERO, Wake::default());
             let report = app.run(Arrangement::default(), None, BTreeMap::new()).expect("runs");

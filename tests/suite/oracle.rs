@@ -256,7 +256,6 @@ fn fly(flight: Flight, models: &Path, book: &Arc<Book>) -> Flown {
         told: Box::new(told),
         watcher: None,
         until: Some(SessionTime::from_secs(360.0)),
-        surprises: None,
     };
     let (check, v1, vr) = flight.speeds;
     let sheet: BTreeMap<String, Value> = [("check_kt", check), ("v1", v1), ("vr", vr)]

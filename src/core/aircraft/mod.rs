@@ -5,6 +5,7 @@
 //! are indices into the book's table ([`SignalId`]).
 
 pub mod crossing;
+pub mod place;
 mod state;
 mod value;
 

@@ -2,17 +2,21 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
+mod clearance;
 mod manner;
 mod panel;
 mod phase;
 mod sheet;
 mod watch;
+mod wording;
 
+pub use clearance::Clearance;
 pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
 pub use phase::{Expect, Phase};
 pub use sheet::{Check, Compare, Derived, Figure, FigureId, SheetEntry, Source};
 pub use watch::{Callout, Due, Edge, Limit, OwnVoice, Priority};
+pub use wording::WORDINGS;
 
 use super::expr::Expr;
 use crate::core::aircraft::SignalId;
@@ -79,6 +83,8 @@ pub struct Book {
     pub briefings: Vec<Briefing>,
     /// `[surprises.ID]`.
     pub surprises: Vec<Surprise>,
+    /// `[clearances.ID]`.
+    pub clearances: Vec<Clearance>,
     /// `[manners]`.
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.
@@ -92,66 +98,6 @@ pub struct Book {
     /// All wordings of all calls; call `i` of the graph is call `i` of `calls`.
     pub graph: WordGraph,
 }
-
-/// Keys of `[wording]` with the placeholders each may use (as `{name}`), in alphabetical order.
-pub const WORDINGS: &[(&str, &str)] = &[
-    ("already_done", "what"),
-    ("asked_again", "what"),
-    ("briefing_begun", "what"),
-    ("briefing_left_out", "what"),
-    ("cancelled", "what"),
-    ("cannot_see", "what"),
-    ("checklist_hold", "item"),
-    ("checklist_resume", "item"),
-    ("contradicted", "item shown"),
-    ("controller_back", ""),
-    ("controller_lost", ""),
-    ("correction", ""),
-    ("disregarded", ""),
-    ("dropped", "what"),
-    ("flow_hold", "what"),
-    ("flow_resume", "what"),
-    ("flow_waits", "what"),
-    ("link_back", ""),
-    ("link_lost", ""),
-    ("listening", ""),
-    ("microphone_back", ""),
-    ("microphone_clipped", ""),
-    ("microphone_lost", ""),
-    ("microphone_muted", ""),
-    ("microphone_unmuted", ""),
-    ("no_data", "what value"),
-    ("no_figure", "what why"),
-    ("no_flow_now", ""),
-    ("not_moving", "what"),
-    ("not_now", "what"),
-    ("nothing_to_cancel", ""),
-    ("nothing_to_repeat", ""),
-    ("nothing_to_resume", ""),
-    ("nothing_waits", ""),
-    ("offer_back", "what"),
-    ("please_confirm", "what"),
-    ("put_off", "what"),
-    ("recomputed", "what"),
-    ("reopened", "what again"),
-    ("room_failed", "what"),
-    ("say_again", ""),
-    ("sheet_differs", "what value computed"),
-    ("sheet_doubt", "what"),
-    ("sheet_missing", "what"),
-    ("sheet_shown", "what value shown"),
-    ("still_to_come", "what"),
-    ("survey_assumed", "what"),
-    ("survey_ready", "phase"),
-    ("survey_unseen", ""),
-    ("suspended", ""),
-    ("talk_changed", ""),
-    ("too_faint", ""),
-    ("waiting_for", "what"),
-    ("which_one", "first second"),
-    ("why_not", "what why"),
-    ("yours", "what"),
-];
 
 /// Who is spoken to, and who speaks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]

@@ -10,7 +10,7 @@ use crate::core::crew::io::Note;
 use crate::core::physics::performance::Problem;
 use crate::core::physics::performance::figures::{Input as FigureInput, SURFACE};
 use crate::core::time::SessionTime;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What is known about the value of an entry.
 #[derive(Debug, Clone, Default)]
@@ -101,7 +101,7 @@ impl Crew {
     }
 
     /// Takes a value away.
-    fn open_entry(&mut self, i: usize, why: String, given: bool) {
+    pub(super) fn open_entry(&mut self, i: usize, why: String, given: bool) {
         if let Some(was) = self.sheet[i].take() {
             self.changed.push((SheetId(i as u16), Some(was), given));
             self.facts[i].source = None;
@@ -203,9 +203,13 @@ impl Crew {
         }
     }
 
+    /// Whether a person gave the value that stands.
+    fn given(&self, i: usize) -> bool {
+        matches!(self.facts[i].source, Some(Source::File | Source::Typed | Source::Spoken))
+    }
+
     /// Computes one entry; `asked`: what cannot be computed is told whatever there was before.
     fn compute_one(&mut self, i: usize, asked: bool) {
-        let had = self.sheet[i].is_some();
         match self.figure(i) {
             Ok(v) => {
                 self.facts[i].tried = true;
@@ -224,31 +228,39 @@ impl Crew {
                         let what = self.book.sheet[d.0 as usize].title.clone();
                         (None, format!("{what} is in doubt"))
                     }
-                    Why::Tables(p) => (Some(self.no_figure(&title, p)), p.to_string()),
+                    Why::Tables(p) => {
+                        let text = self.no_figure(p);
+                        (Some(text.clone()), text)
+                    }
                 };
                 self.open_entry(i, told.clone(), false);
                 if let Some(text) = said {
-                    // Several entries of one figure are refused for one reason: it is said once.
-                    if self.refused_figure.as_deref() != Some(&told) || asked {
+                    // Several entries of one figure are refused for one reason: it is told once.
+                    let news = self.refused_figure.as_deref() != Some(&told);
+                    if news || asked {
                         self.speak(text, Priority::Caution, Owner::Nobody);
                     }
                     self.refused_figure = Some(told.clone());
-                }
-                if had || asked || self.facts[i].tried {
+                    if !news && !asked {
+                        return;
+                    }
+                    self.not_done(format!("compute {title}"), told);
+                } else if asked {
                     self.not_done(format!("compute {title}"), told);
                 }
             }
         }
     }
 
-    fn no_figure(&self, title: &str, problem: &Problem) -> String {
-        match problem {
-            Problem::NoData(no) => {
-                let value = in_words(Value::Number(no.value), Format::Number);
-                self.wording("no_data", &[("what", &no.what), ("value", &value)])
-            }
-            other => self.wording("no_figure", &[("what", title), ("why", &other.to_string())]),
-        }
+    /// What the tables say, in the book's words.
+    fn no_figure(&self, problem: &Problem) -> String {
+        let what = problem.what().map_or_else(String::new, |q| self.wording(q.key(), &[]));
+        let (value, limit) = problem.numbers();
+        let words = |n: f64| {
+            let format = if n.abs() < 20.0 && n != libm::round(n) { Format::Decimal } else { Format::Number };
+            in_words(Value::Number(n), format)
+        };
+        self.wording(problem.key(), &[("what", &what), ("value", &words(value)), ("limit", &words(limit))])
     }
 
     /// Recomputes, checks, and tells what a change has taken back.
@@ -269,8 +281,8 @@ impl Crew {
         let mut moved = false;
         for n in 0..self.derived.len() {
             let i = self.derived[n];
-            let given = !matches!(self.facts[i].source, None | Some(Source::Book));
-            if self.facts[i].tried || given || !self.entry_matters(i) {
+            let stands = !matches!(self.facts[i].source, None | Some(Source::Book));
+            if self.facts[i].tried || stands || !self.entry_matters(i) {
                 continue;
             }
             if let Err(Why::Unknown) = self.figure(i) {
@@ -291,7 +303,7 @@ impl Crew {
             guard += 1;
             let changed = std::mem::take(&mut self.changed);
             let direct: BTreeSet<SheetId> = changed.iter().map(|c| c.0).collect();
-            let mut above: BTreeSet<SheetId> = BTreeSet::new();
+            let mut above: BTreeMap<SheetId, bool> = BTreeMap::new();
             for (entry, was, given) in changed {
                 // A first value takes nothing back.
                 let fresh = was.is_none() || was == self.sheet[entry.0 as usize];
@@ -299,19 +311,24 @@ impl Crew {
                     all.push(entry);
                     if given {
                         roots.push(entry);
-                    } else {
+                    } else if !self.book.sheet[entry.0 as usize].quiet {
                         recomputed.push(entry);
                     }
                 }
-                above.extend(self.uses[entry.0 as usize].entries.iter().copied());
+                for user in &self.uses[entry.0 as usize].entries {
+                    *above.entry(*user).or_insert(true) &= was.is_none();
+                }
             }
-            for entry in above {
+            for (entry, first) in above {
                 let i = entry.0 as usize;
                 if direct.contains(&entry) || !self.entry_matters(i) {
                     continue;
                 }
                 self.facts[i].tried = false;
-                self.compute_one(i, false);
+                // What has only just become known changes nothing: a given value stands, and is compared.
+                if !(first && self.given(i)) {
+                    self.compute_one(i, false);
+                }
             }
         }
         self.refused_figure = None;
@@ -380,6 +397,10 @@ impl Crew {
             if e.checks.is_empty() || !self.entry_matters(i) {
                 continue;
             }
+            // What is about to be computed anew is looked at afterwards.
+            if !e.depends.is_empty() && self.changed.iter().any(|(c, _, _)| e.depends.contains(c)) {
+                continue;
+            }
             self.facts[i].wrong.resize(e.checks.len(), false);
             for (n, check) in e.checks.iter().enumerate() {
                 let wrong = self.sheet[i].is_some() && self.truth(&check.when, &none) == Some(true);
@@ -393,7 +414,7 @@ impl Crew {
                 if wrong {
                     self.speak(say.clone(), Priority::Caution, Owner::Nobody);
                 }
-                let doubted = self.facts[i].wrong.iter().any(|w| *w);
+                let doubted = e.checks.iter().zip(&self.facts[i].wrong).any(|(c, wrong)| c.doubt && *wrong);
                 if wrong && check.refuse {
                     self.open_entry(i, say, true);
                     self.facts[i].tried = self.book.sheet[i].derived.is_some();
@@ -415,8 +436,7 @@ impl Crew {
         for n in 0..self.derived.len() {
             let i = self.derived[n];
             let e = &book.sheet[i];
-            let given = matches!(self.facts[i].source, Some(Source::File | Source::Typed | Source::Spoken));
-            if e.within.is_none() || !given || self.facts[i].tried || !self.entry_matters(i) {
+            if e.within.is_none() || !self.given(i) || self.facts[i].tried || !self.entry_matters(i) {
                 continue;
             }
             let Ok(computed) = self.figure(i) else { continue };

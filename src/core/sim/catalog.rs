@@ -168,6 +168,7 @@ static TABLE: &[Entry] = &[
     switch!("window_heat", window_heat),
     switch!("beacon", beacon),
     switch!("nav_lights", nav_lights),
+    switch!("height_voice", height_voice),
     switch!("taxi_light", taxi_light),
     switch!("landing_lights", landing_lights),
     switch!("strobes", strobes),

@@ -86,6 +86,8 @@ pub(super) struct Panel {
     pub seatbelt_signs: bool,
     pub transponder: Transponder,
     pub squawk: String,
+    /// The aircraft calls heights before the flare itself.
+    pub height_voice: bool,
     pub doors_closed: bool,
     pub cabin_ready: bool,
     pub chocks: bool,
@@ -141,6 +143,7 @@ impl Panel {
             seatbelt_signs: false,
             transponder: Transponder::Standby,
             squawk: "2000".into(),
+            height_voice: false,
             doors_closed: false,
             cabin_ready: false,
             chocks: true,

@@ -1,6 +1,7 @@
 //! Where a session begins, and what can break.
 
 use super::params::{ENGINES, Mass};
+use crate::core::aircraft::place::PLACES;
 use crate::core::physics::performance::Surface;
 
 /// Where the aircraft is put.
@@ -45,6 +46,11 @@ const NAMES: &[(&str, Place)] = &[
     ("final_approach", Place::FinalApproach { distance_nm: 6.0 }),
     ("landed", Place::Landed),
 ];
+
+/// From where to where a place may say its miles.
+fn miles(name: &str) -> (f64, f64) {
+    PLACES.iter().find(|(n, _)| *n == name).and_then(|(_, miles)| *miles).unwrap_or_default()
+}
 
 impl Place {
     /// A place by its name in scripts: `stand`, `lined_up`, `climb`, `cruise`, `approach`, `final_approach`, `landed`;
@@ -132,9 +138,13 @@ impl Setup {
                 height_ft: fit(height_ft, 100.0, 35_000.0, 3_000.0),
                 ias_kt: fit(ias_kt, 110.0, 320.0, 210.0),
             },
-            Place::Approach { distance_nm } => Place::Approach { distance_nm: fit(distance_nm, 6.0, 22.0, 13.0) },
+            Place::Approach { distance_nm } => {
+                let (near, far) = miles("approach");
+                Place::Approach { distance_nm: fit(distance_nm, near, far, 13.0) }
+            }
             Place::FinalApproach { distance_nm } => {
-                Place::FinalApproach { distance_nm: fit(distance_nm, 1.0, 14.0, 6.0) }
+                let (near, far) = miles("final_approach");
+                Place::FinalApproach { distance_nm: fit(distance_nm, near, far, 6.0) }
             }
             other => other,
         };
@@ -165,6 +175,7 @@ pub const FAULTS: &[&str] = &[
     "engine_fire_2",
     "flap_jam",
     "gear_jam",
+    "height_voice_fault",
     "hot_start_1",
     "hot_start_2",
     "hyd_leak_1",
@@ -192,6 +203,7 @@ pub(super) const FAULTS_FOUR: &[&str] = &[
     "engine_fire_4",
     "flap_jam",
     "gear_jam",
+    "height_voice_fault",
     "hot_start_1",
     "hot_start_2",
     "hot_start_3",
@@ -231,4 +243,20 @@ each! {
     NO_LIGHT_OFFS = "no_light_off";
     STUCK_REVERSERS = "reverser_stuck";
     STUCK_VALVES = "start_valve_stuck";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What books and scripts may name is what there is.
+    #[test]
+    fn the_names_are_those_that_books_are_held_to() {
+        let names: Vec<&str> = NAMES.iter().map(|(n, _)| *n).collect();
+        assert_eq!(names, PLACES.iter().map(|(n, _)| *n).collect::<Vec<_>>());
+        for (name, far) in PLACES {
+            assert!(Place::named(name).is_ok(), "{name}");
+            assert_eq!(Place::named(&format!("{name} 8")).is_ok(), far.is_some(), "{name}");
+        }
+    }
 }

@@ -2,9 +2,50 @@
 
 use super::Aircraft;
 use super::ENGINES;
+use super::STEP_S;
 use super::autopilot::Vertical;
-use super::panel::Speedbrake;
+use super::panel::{Speedbrake, words};
 use crate::core::physics::FT_M;
+
+words! {
+    /// What the aircraft's own voice calls on the way to the flare.
+    HeightCall { Silent = "none", Fifty = "fifty", Thirty = "thirty", Ten = "ten" }
+}
+
+/// A call lasts so long, s.
+const CALL_S: f64 = 0.8;
+/// At these heights, ft, from above.
+const CALLS: [(f64, HeightCall); 3] = [(50.0, HeightCall::Fifty), (30.0, HeightCall::Thirty), (10.0, HeightCall::Ten)];
+
+/// The aircraft's own voice.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct HeightVoice {
+    /// What it calls now.
+    pub call: HeightCall,
+    left_s: f64,
+    before_ft: f64,
+}
+
+impl Default for HeightVoice {
+    fn default() -> Self {
+        HeightVoice { call: HeightCall::Silent, left_s: 0.0, before_ft: 0.0 }
+    }
+}
+
+impl HeightVoice {
+    fn watch(a: &Aircraft) -> HeightVoice {
+        let before = a.warnings.height;
+        let now_ft = a.body.height_m / FT_M;
+        let speaks = a.panel.height_voice && !a.faults.contains("height_voice_fault") && !a.body.on_ground;
+        let passed = CALLS.iter().find(|(ft, _)| speaks && before.before_ft > *ft && now_ft <= *ft);
+        let (call, left_s) = match passed {
+            Some((_, call)) => (*call, CALL_S),
+            None if before.left_s > STEP_S => (before.call, before.left_s - STEP_S),
+            None => (HeightCall::Silent, 0.0),
+        };
+        HeightVoice { call, left_s, before_ft: now_ft }
+    }
+}
 
 /// What the crew is warned of.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -21,6 +62,8 @@ pub(super) struct Warnings {
     pub gear: bool,
     /// Near the selected altitude but not at it, or away from it after having been there.
     pub altitude: bool,
+    /// What its own voice says.
+    pub height: HeightVoice,
     /// Conditions that were there at the last step, so that only a new one lights the caution.
     seen: [bool; 4 * ENGINES + 3],
 }
@@ -53,6 +96,7 @@ impl Warnings {
             stall: a.body.stalling,
             gear: gear(a),
             altitude: altitude(a),
+            height: HeightVoice::watch(a),
             seen: now,
         }
     }

@@ -9,6 +9,7 @@ mod carry;
 mod ears;
 mod hands;
 mod linked;
+mod radio;
 mod report;
 mod sources;
 pub mod stage;
@@ -26,6 +27,7 @@ use crate::core::book::Book;
 use crate::core::crew::io::{self, Arrangement, Engine, Input};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Heard;
+use crate::core::radio::Words;
 use crate::core::script::Performance;
 use crate::core::time::{SessionTime, SimTime, Wake};
 use crate::core::voice::Queue;
@@ -83,8 +85,6 @@ pub struct Parts {
     pub watcher: Option<Box<dyn Watcher>>,
     /// The session is over by then, whatever happens.
     pub until: Option<SessionTime>,
-    /// Human distractions, drawn by this seed.
-    pub surprises: Option<u64>,
 }
 
 /// A session under way.
@@ -111,6 +111,7 @@ pub struct App {
     spoken: BTreeMap<u64, carry::Sounding>,
     blocks: u64,
     hands: hands::Hands,
+    channel: radio::Channel,
     report: Report,
     listening: (CallSet, u32),
     crossings: BTreeMap<String, io::Crossing>,
@@ -119,6 +120,8 @@ pub struct App {
     begun: Instant,
     origin: SessionTime,
     leave_at: Option<SessionTime>,
+    /// Fed right after the beginning.
+    opening: Vec<Input>,
 }
 
 /// What the agenda holds beside the recurring things.
@@ -129,6 +132,7 @@ enum Event {
     Words { text: String, began: SessionTime },
     WordsDone { id: u64 },
     Ear(EarNews),
+    Transmitted { words: Words, began: SessionTime },
 }
 
 /// Why a session ended early.
@@ -165,6 +169,7 @@ impl App {
             spoken: BTreeMap::new(),
             blocks: 0,
             hands: hands::Hands::default(),
+            channel: radio::Channel::default(),
             report: Report::default(),
             listening: (CallSet::none(), 0),
             crossings: BTreeMap::new(),
@@ -172,8 +177,16 @@ impl App {
             begun: Instant::now(),
             origin: now,
             leave_at: None,
+            opening: Vec::new(),
             parts,
         }
+    }
+
+    /// What the session is to be told right after its beginning.
+    #[must_use]
+    pub fn opening(mut self, inputs: Vec<Input>) -> Self {
+        self.opening = inputs;
+        self
     }
 
     fn prepare(&mut self) {
@@ -195,8 +208,8 @@ impl App {
     ) -> Result<Report, AppError> {
         self.prepare();
         self.feed(Input::Begin { arrangement, phase, sheet })?;
-        if let Some(seed) = self.parts.surprises {
-            self.feed(Input::Surprises { seed })?;
+        for input in std::mem::take(&mut self.opening) {
+            self.feed(input)?;
         }
         self.send_state()?;
         self.go()
@@ -275,6 +288,7 @@ impl App {
                 Some((_, Event::Words { text, began })) => self.words_said(&text, began),
                 Some((_, Event::WordsDone { id })) => self.own_words_done(id),
                 Some((_, Event::Heard { heard, decision_ms })) => self.heard(heard, Some(decision_ms)),
+                Some((_, Event::Transmitted { words, began })) => self.said_on_air(words, began),
                 Some((_, Event::Ear(news))) => {
                     self.ear_news(vec![news]);
                     self.voice()

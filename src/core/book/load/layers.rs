@@ -21,6 +21,7 @@ const TABLES: &[&str] = &[
     "slots",
     "briefings",
     "surprises",
+    "clearances",
 ];
 /// Sections that hold a string an id, in the long form a table with `say`.
 const STRINGS: &[&str] = &["rules", "wording"];

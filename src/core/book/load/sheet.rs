@@ -28,6 +28,7 @@ const KEYS: &[&str] = &[
     "compute",
     "formula",
     "within",
+    "quiet",
     "check",
     "compare",
     "needed_in",
@@ -61,6 +62,7 @@ pub fn entries(cx: &Cx, sections: &Sections, book: &mut Book) {
             format: r.choice("format", FORMATS).unwrap_or_default(),
             value: given,
             within: r.number("within", 0.0, 1e6),
+            quiet: r.truth("quiet"),
             ..SheetEntry::default()
         });
     }
@@ -162,11 +164,12 @@ fn checks(all: &All, r: &Reader, env: &Env) -> Vec<Check> {
     let mut checks = Vec::new();
     for node in r.node("check").map_or(&[][..], |n| n.each()) {
         let r = Reader::new(all.cx, "a check", node.at, node);
-        r.only(&["when", "say", "refuse"]);
+        r.only(&["when", "say", "refuse", "doubt"]);
         r.need("when", "\"…\"");
         r.need("say", "\"…\"");
         if let (Some(when), Some(say)) = (r.condition("when", env), r.sentence("say", env)) {
-            checks.push(Check { when, say, refuse: r.truth("refuse") });
+            let doubt = r.node("doubt").is_none() || r.truth("doubt");
+            checks.push(Check { when, say, refuse: r.truth("refuse"), doubt });
         }
     }
     checks

@@ -8,6 +8,7 @@ use super::flows::ask;
 use super::layers::Item;
 use super::reader::Reader;
 use super::tree::{Node, Tree};
+use crate::core::aircraft::place::{PLACES, wrong_place};
 use crate::core::aircraft::{SignalId, Value, ValueKind};
 use crate::core::book::expr::Expr;
 use crate::core::book::problem::nearest;
@@ -45,16 +46,33 @@ pub fn phases(all: &All, book: &mut Book) {
             next: r.phases("next", all.names),
             enter_when: r.condition("enter_when", &all.env()),
             rearms,
-            place: r.text("place").map(str::to_string),
+            place: place(all, &r),
             assumes,
             ..Phase::default()
         });
     }
 }
 
-/// A list of ids of flows, checklists and callouts.
+/// Where the built-in aircraft begins.
+fn place(all: &All, r: &Reader) -> Option<String> {
+    let node = r.node("place")?;
+    let text = r.text("place")?;
+    let Some(wrong) = wrong_place(text) else { return Some(text.to_string()) };
+    let first = text.split_whitespace().next().unwrap_or_default();
+    let names = || PLACES.iter().map(|(name, _)| *name);
+    let known = names().any(|n| n == first);
+    let hint = match nearest(first, names()) {
+        Some(name) if !known => format!("did you mean \"{name}\"?"),
+        _ => format!("use one of {}", names().collect::<Vec<_>>().join(", ")),
+    };
+    all.cx.raise(rules::UNKNOWN_PLACE, node.at, wrong, Some(hint));
+    None
+}
+
+/// A list of ids of flows, checklists, callouts, briefings and clearances.
 fn things(all: &All, r: &Reader, key: &str) -> Vec<String> {
-    let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings];
+    let ids =
+        [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings, &all.names.clearances];
     let mut found = Vec::new();
     for (id, node) in r.texts(key) {
         if ids.iter().any(|i| i.find(id).is_some()) {

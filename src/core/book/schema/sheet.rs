@@ -32,6 +32,8 @@ pub struct SheetEntry {
     pub derived: Option<Derived>,
     /// A given value that differs from the computed one by more than this is spoken of (`within`, in the entry's unit).
     pub within: Option<f64>,
+    /// Only a step on the way to others (`quiet = true`): that it was computed anew is not spoken of.
+    pub quiet: bool,
     /// What must not be true of it.
     pub checks: Vec<Check>,
     /// What on the aircraft it is compared with.
@@ -57,6 +59,7 @@ impl Default for SheetEntry {
             phases: Vec::new(),
             derived: None,
             within: None,
+            quiet: false,
             checks: Vec::new(),
             compare: None,
             needed_in: Vec::new(),
@@ -95,6 +98,9 @@ pub struct Check {
     pub say: Template,
     /// The value is not kept (`refuse = true`); else it stays, in doubt, and nothing is computed from it.
     pub refuse: bool,
+    /// The value is in doubt meanwhile; without (`doubt = false`) the sentence is all: a limit is exceeded, and the value
+    /// may well be right.
+    pub doubt: bool,
 }
 
 /// `compare = { with, within, for_s, phases, say }`: what the pilot set on the aircraft against the sheet.
@@ -131,6 +137,8 @@ pub enum Source {
     Aircraft,
     /// A step of a flow wrote it.
     Flow,
+    /// Cleared by a controller and read back.
+    Radio,
     /// Taken for granted on entering a phase from outside.
     Assumed,
 }
@@ -146,6 +154,7 @@ impl Source {
             Source::Computed => "computed",
             Source::Aircraft => "aircraft",
             Source::Flow => "flow",
+            Source::Radio => "radio",
             Source::Assumed => "assumed",
         }
     }

@@ -301,3 +301,27 @@ fn after_an_item_that_was_left_out_the_list_goes_on_behind_it() {
     s.pass(3.0);
     assert!(!s.said().contains(&"Rotation".to_string()), "the skipped item is not asked again");
 }
+
+/// Every reason why there is no figure has words in `common`, and so has every quantity that it can name.
+#[test]
+fn every_problem_of_the_tables_is_worded() {
+    use crate::core::physics::performance::{NoData, Problem, Quantity};
+    let keys: Vec<&str> = crate::core::book::schema::WORDINGS.iter().map(|(key, _)| *key).collect();
+    let all = [
+        Problem::NoData(NoData { what: Quantity::Mass, value: 1.0, low: 0.0, high: 0.0 }),
+        Problem::NoFlap { flap: 1, known: Vec::new() },
+        Problem::TooShort { needed_m: 1.0, there_m: 0.0 },
+        Problem::TooHeavy { what: Quantity::TakeoffMass, kg: 1.0, limit_kg: 0.0 },
+        Problem::NoThrust { part_pct: 1.0, known: Vec::new() },
+        Problem::TooHotToReduce { most_oat_c: 1.0 },
+        Problem::SlipperyToReduce,
+        Problem::TrimOutside { units: 1.0, low: 0.0, high: 0.0 },
+        Problem::MinimumControl { vmcg_kt: 1.0, vr_kt: 0.0 },
+        Problem::FlapLimit { vref_kt: 1.0, flap: 1 },
+        Problem::NoDescent { from_ft: 1.0, to_ft: 2.0 },
+        Problem::Inputs { wanted: 1 },
+    ];
+    for key in all.iter().map(Problem::key).chain(Quantity::WORDED.iter().map(|(_, key)| *key)) {
+        assert!(keys.contains(&key), "{key}");
+    }
+}

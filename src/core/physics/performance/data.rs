@@ -42,7 +42,7 @@ section! { Landing { flap: u32, vsr_kt: Line, vref_kt: Line, max_kt: f64, distan
 section! {
     Stop {
         air_factor: Sheet, per_headwind_kt: f64, per_tailwind_kt: f64, per_pct: f64, per_kt_above_vref: f64,
-        no_reverse_slippery: f64, dispatch_part: f64, wet_part: f64, slippery_part: f64,
+        no_reverse_slippery: f64, dispatch_part: f64, wet_part: f64, slippery_part: f64, in_flight_part: f64,
     }
 }
 section! { Approach { headwind_part: f64, gust_part: f64, least_kt: f64, most_kt: f64, below_flap_limit_kt: f64 } }

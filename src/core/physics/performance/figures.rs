@@ -23,8 +23,10 @@ pub enum Function {
     Retraction,
     /// VREF and what is flown.
     Approach,
-    /// Landing distance.
+    /// Landing distance, with the margin of a dispatcher.
     Landing,
+    /// Landing distance, with the margin that is looked at in flight.
+    LandingInFlight,
     /// Where the descent begins.
     TopOfDescent,
     /// Height of the descent path.
@@ -48,6 +50,12 @@ pub const SURFACE: (&str, &[(&str, Surface)]) =
     ("surface", &[("dry", Surface::Dry), ("wet", Surface::Wet), ("slippery", Surface::Slippery)]);
 
 struct Shape(Function, &'static str, &'static [&'static str], &'static [&'static str]);
+
+/// What goes into the two landing functions, and what comes out.
+const LANDING: (&[&str], &[&str]) = (
+    &["mass_kg", "flap", "pressure_altitude_ft", "oat_c", "headwind_kt", "gust_kt", "slope_pct", "runway_m", "surface"],
+    &["vref_kt", "additive_kt", "vapp_kt", "distance_m", "needed_m"],
+);
 
 const SHAPES: &[Shape] = &[
     Shape(
@@ -75,22 +83,8 @@ const SHAPES: &[Shape] = &[
         &["mass_kg", "flap", "headwind_kt", "gust_kt"],
         &["vref_kt", "additive_kt", "vapp_kt"],
     ),
-    Shape(
-        Function::Landing,
-        "landing",
-        &[
-            "mass_kg",
-            "flap",
-            "pressure_altitude_ft",
-            "oat_c",
-            "headwind_kt",
-            "gust_kt",
-            "slope_pct",
-            "runway_m",
-            "surface",
-        ],
-        &["vref_kt", "additive_kt", "vapp_kt", "distance_m", "needed_m"],
-    ),
+    Shape(Function::Landing, "landing", LANDING.0, LANDING.1),
+    Shape(Function::LandingInFlight, "landing_in_flight", LANDING.0, LANDING.1),
     Shape(
         Function::TopOfDescent,
         "top_of_descent",
@@ -101,7 +95,12 @@ const SHAPES: &[Shape] = &[
     Shape(Function::Cruise, "cruise", &["mass_kg", "altitude_ft"], &["flow_kgh"]),
     Shape(Function::Reserve, "reserve", &["mass_kg"], &["reserve_kg"]),
     Shape(Function::Balance, "balance", &["mass_kg"], &["forward_pct", "aft_pct"]),
-    Shape(Function::Limits, "limits", &[], &["takeoff_kg", "landing_kg", "zero_fuel_kg"]),
+    Shape(
+        Function::Limits,
+        "limits",
+        &[],
+        &["takeoff_kg", "landing_kg", "zero_fuel_kg", "crosswind_kt", "tailwind_kt"],
+    ),
     Shape(Function::Wind, "wind", &["from_deg", "wind_kt", "runway_deg"], &["headwind_kt", "crosswind_kt"]),
     Shape(Function::PressureAltitude, "pressure_altitude", &["elevation_ft", "qnh_hpa"], &["pressure_altitude_ft"]),
 ];
@@ -145,7 +144,7 @@ impl Performance {
     pub fn figure(&self, function: Function, inputs: &[Input]) -> Result<Vec<f64>, Problem> {
         let wanted = function.inputs();
         if inputs.len() != wanted.len() {
-            return Err(Problem::Limit(format!("{} takes {} inputs", function.name(), wanted.len())));
+            return Err(Problem::Inputs { wanted: wanted.len() });
         }
         let place = |name: &str| wanted.iter().position(|w| *w == name).map(|i| inputs[i]);
         let n = |name: &str| match place(name) {
@@ -179,8 +178,8 @@ impl Performance {
                 let a = self.approach(n("mass_kg"), detent(n("flap")), n("headwind_kt"), n("gust_kt"))?;
                 Ok(vec![a.vref_kt, a.additive_kt, a.vapp_kt])
             }
-            Function::Landing => {
-                let l = self.landing(&LandingCase {
+            Function::Landing | Function::LandingInFlight => {
+                let case = LandingCase {
                     mass_kg: n("mass_kg"),
                     flap: detent(n("flap")),
                     pressure_altitude_ft: n("pressure_altitude_ft"),
@@ -191,7 +190,11 @@ impl Performance {
                     runway_m: n("runway_m"),
                     surface,
                     reverse: true,
-                })?;
+                };
+                let l = match function {
+                    Function::Landing => self.landing(&case),
+                    _ => self.landing_in_flight(&case),
+                }?;
                 let a = l.approach;
                 Ok(vec![a.vref_kt, a.additive_kt, a.vapp_kt, l.distance_m, l.needed_m])
             }
@@ -207,13 +210,13 @@ impl Performance {
             Function::Reserve => Ok(vec![self.reserve_kg(n("mass_kg"))?]),
             Function::Balance => {
                 let kg = n("mass_kg");
-                let no = || Problem::Limit(format!("no data for the balance at {kg} kg"));
-                let (forward, aft) = self.balance_limits_pct(kg).ok_or_else(no)?;
+                let (forward, aft) = self.balance_limits_pct(kg).ok_or_else(|| self.no_balance(kg))?;
                 Ok(vec![forward, aft])
             }
             Function::Limits => {
                 let (takeoff, landing, zero_fuel) = self.greatest_kg();
-                Ok(vec![takeoff, landing, zero_fuel])
+                let (cross, tail) = self.greatest_wind_kt();
+                Ok(vec![takeoff, landing, zero_fuel, cross, tail])
             }
             Function::Wind => {
                 let w = wind::components(n("from_deg"), n("wind_kt"), n("runway_deg"));
@@ -256,7 +259,8 @@ mod tests {
         check("retraction", &[52_000.0, 12.0], &[t2.retraction_kt(52_000.0, 12).unwrap()]);
         check("trim", &[52_000.0, 12.0, 25.0], &[t2.trim_units(52_000.0, 12, 25.0).unwrap()]);
         let (takeoff, landing, zero_fuel) = t2.greatest_kg();
-        check("limits", &[], &[takeoff, landing, zero_fuel]);
+        let (cross, tail) = t2.greatest_wind_kt();
+        check("limits", &[], &[takeoff, landing, zero_fuel, cross, tail]);
         // On the runway's own heading all of the wind is headwind.
         let wind = t2.figure(Function::Wind, &numbers(&[270.0, 12.0, 270.0])).unwrap();
         assert!((wind[0] - 12.0).abs() < 1e-9 && wind[1].abs() < 1e-9, "{wind:?}");

@@ -2,8 +2,7 @@
 
 use super::table::entry;
 use super::takeoff::mass;
-use super::{Performance, Problem};
-use std::fmt;
+use super::{Performance, Problem, Quantity};
 
 /// What is known of the fuel, kg.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,27 +52,13 @@ pub enum FuelFinding {
     },
 }
 
-impl fmt::Display for FuelFinding {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            FuelFinding::Missing { kg } => write!(f, "{kg:.0} kg of fuel are missing"),
-            FuelFinding::TooMuch { kg } => write!(f, "{kg:.0} kg of fuel more than there should be"),
-            FuelFinding::Uneven { kg } if *kg > 0.0 => write!(f, "{kg:.0} kg more in the left tank"),
-            FuelFinding::Uneven { kg } => write!(f, "{:.0} kg more in the right tank", -kg),
-            FuelFinding::Short { left_kg, needed_kg } => {
-                write!(f, "{left_kg:.0} kg would be left at the destination, {needed_kg:.0} kg are needed")
-            }
-        }
-    }
-}
-
 impl Performance {
     /// Fuel flow in cruise, all engines, kg/h.
     ///
     /// # Errors
     /// Outside the tables.
     pub fn cruise_kgh(&self, mass_kg: f64, altitude_ft: f64) -> Result<f64, Problem> {
-        Ok(self.file.fuel.cruise_kgh.read(mass(mass_kg), entry("altitude", "ft", altitude_ft))?)
+        Ok(self.file.fuel.cruise_kgh.read(mass(mass_kg), entry(Quantity::Altitude, altitude_ft))?)
     }
 
     /// Final reserve at a landing mass, kg.

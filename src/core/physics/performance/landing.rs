@@ -2,7 +2,7 @@
 
 use super::table::entry;
 use super::takeoff::{altitude, mass, temperature};
-use super::{Performance, Problem, Surface};
+use super::{Performance, Problem, Quantity, Surface};
 use crate::core::physics::roll;
 
 /// What landing figures are asked for.
@@ -50,8 +50,16 @@ pub struct Landing {
     pub approach: Approach,
     /// From the threshold to a stop as flown, m.
     pub distance_m: f64,
-    /// With the margin that a dispatcher needs, m.
+    /// With the margin that it must have, m.
     pub needed_m: f64,
+}
+
+/// The figures, if the runway is long enough.
+fn fits(landing: Landing, case: &LandingCase) -> Result<Landing, Problem> {
+    if landing.needed_m > case.runway_m {
+        return Err(Problem::TooShort { needed_m: landing.needed_m, there_m: case.runway_m });
+    }
+    Ok(landing)
 }
 
 impl Performance {
@@ -77,14 +85,13 @@ impl Performance {
     /// The wind is outside the limits.
     pub fn additive_kt(&self, flap: u32, vref_kt: f64, headwind_kt: f64, gust_kt: f64) -> Result<f64, Problem> {
         let (limits, data) = (&self.file.limits, &self.file.approach);
-        let head = entry("headwind", "kt", headwind_kt).within([-limits.tailwind_kt, limits.headwind_kt])?;
-        let gust = entry("gust", "kt", gust_kt).within([0.0, limits.headwind_kt])?;
+        let head = entry(Quantity::Headwind, headwind_kt).within([-limits.tailwind_kt, limits.headwind_kt])?;
+        let gust = entry(Quantity::Gust, gust_kt).within([0.0, limits.headwind_kt])?;
         let wanted = data.headwind_part * head.max(0.0) + data.gust_part * gust;
         let wanted = libm::ceil(wanted.clamp(data.least_kt, data.most_kt) - 1e-9);
         let room = self.landing_table(flap)?.max_kt - data.below_flap_limit_kt - vref_kt;
         if room < 0.0 {
-            let text = format!("VREF, {vref_kt} kt, is too near the limit of flaps {flap}; land with less flap");
-            return Err(Problem::Limit(text));
+            return Err(Problem::FlapLimit { vref_kt, flap });
         }
         Ok(wanted.min(libm::floor(room)))
     }
@@ -104,21 +111,43 @@ impl Performance {
         Ok(Approach { vref_kt, additive_kt, vapp_kt: vref_kt + additive_kt, vsr0_kt })
     }
 
-    /// Landing figures.
+    /// Landing figures as a dispatcher plans them.
     ///
     /// # Errors
     /// Something is outside the tables or limits, or the runway is too short.
     pub fn landing(&self, case: &LandingCase) -> Result<Landing, Problem> {
+        let stop = &self.file.stop;
+        let (approach, dry_m, distance_m) = self.stop(case)?;
+        let dry_needed_m = dry_m / stop.dispatch_part;
+        let needed_m = match case.surface {
+            Surface::Dry => dry_needed_m,
+            Surface::Wet => (dry_needed_m * stop.wet_part).max(distance_m),
+            Surface::Slippery => (dry_needed_m * stop.wet_part).max(distance_m * stop.slippery_part),
+        };
+        fits(Landing { approach, distance_m, needed_m }, case)
+    }
+
+    /// Landing figures as a crew looks at them in flight: the stop and a smaller margin.
+    ///
+    /// # Errors
+    /// As [`landing`](Self::landing).
+    pub fn landing_in_flight(&self, case: &LandingCase) -> Result<Landing, Problem> {
+        let (approach, _, distance_m) = self.stop(case)?;
+        let needed_m = distance_m * self.file.stop.in_flight_part;
+        fits(Landing { approach, distance_m, needed_m }, case)
+    }
+
+    /// Speeds, the distance to a stop on a dry runway, and on this one.
+    fn stop(&self, case: &LandingCase) -> Result<(Approach, f64, f64), Problem> {
         let file = &self.file;
         if case.mass_kg > file.limits.landing_kg {
-            let most = file.limits.landing_kg;
-            let text = format!("{} kg is more than the greatest landing mass, {most} kg", case.mass_kg);
-            return Err(Problem::Limit(text));
+            let limit_kg = file.limits.landing_kg;
+            return Err(Problem::TooHeavy { what: Quantity::LandingMass, kg: case.mass_kg, limit_kg });
         }
         let approach = self.approach(case.mass_kg, case.flap, case.headwind_kt, case.gust_kt)?;
         let head = self.data_wind_kt(case.headwind_kt)?;
-        let slope = entry("slope", "%", case.slope_pct).within(file.slope.range_pct)?;
-        let runway_m = entry("runway length", "m", case.runway_m).within(file.limits.runway_m)?;
+        let slope = entry(Quantity::Slope, case.slope_pct).within(file.slope.range_pct)?;
+        entry(Quantity::RunwayLength, case.runway_m).within(file.limits.runway_m)?;
         let (pa, oat) = (altitude(case.pressure_altitude_ft), temperature(case.oat_c));
         let stop = &file.stop;
         let wind = if head >= 0.0 { stop.per_headwind_kt * head } else { stop.per_tailwind_kt * -head };
@@ -129,17 +158,7 @@ impl Performance {
             * (1.0 + stop.per_pct * slope)
             * (1.0 + stop.per_kt_above_vref * approach.additive_kt);
         let slides = if slides { stop.no_reverse_slippery } else { 1.0 };
-        let distance_m = dry_m * self.surface(case.surface).landing_factor * slides;
-        let dry_needed_m = dry_m / stop.dispatch_part;
-        let needed_m = match case.surface {
-            Surface::Dry => dry_needed_m,
-            Surface::Wet => (dry_needed_m * stop.wet_part).max(distance_m),
-            Surface::Slippery => (dry_needed_m * stop.wet_part).max(distance_m * stop.slippery_part),
-        };
-        if needed_m > runway_m {
-            return Err(Problem::TooShort { needed_m, there_m: runway_m });
-        }
-        Ok(Landing { approach, distance_m, needed_m })
+        Ok((approach, dry_m, dry_m * self.surface(case.surface).landing_factor * slides))
     }
 
     /// How far before a place the descent begins, nautical miles: the path, what a tailwind stretches, and room to slow
@@ -156,14 +175,14 @@ impl Performance {
         tailwind_kt: f64,
     ) -> Result<f64, Problem> {
         let data = &self.file.descent;
-        let from = entry("altitude", "ft", from_ft).within(data.altitude_ft)?;
-        let to = entry("altitude", "ft", to_ft).within(data.altitude_ft)?;
+        let from = entry(Quantity::Altitude, from_ft).within(data.altitude_ft)?;
+        let to = entry(Quantity::Altitude, to_ft).within(data.altitude_ft)?;
         if from < to {
-            return Err(Problem::Limit(format!("{from_ft} ft is below {to_ft} ft: that is no descent")));
+            return Err(Problem::NoDescent { from_ft, to_ft });
         }
-        let ground = entry("ground speed", "kt", ground_speed_kt).within([100.0, 700.0])?;
-        let tail = entry("tailwind", "kt", tailwind_kt).within([-150.0, 150.0])?;
-        let slowing = data.slowing_nm.read(entry("descent speed", "kt", descent_kt))?;
+        let ground = entry(Quantity::GroundSpeed, ground_speed_kt).within([100.0, 700.0])?;
+        let tail = entry(Quantity::Tailwind, tailwind_kt).within([-150.0, 150.0])?;
+        let slowing = data.slowing_nm.read(entry(Quantity::DescentSpeed, descent_kt))?;
         // The path is flown through the air: the wind carries it so much further or less.
         let still = (ground - tail).max(100.0);
         Ok((from - to) / roll::path_ft_per_nm(data.path_deg) * (ground / still) + slowing)

@@ -1,7 +1,6 @@
 //! The gross-error check of load figures.
 
-use super::Performance;
-use std::fmt;
+use super::{NoData, Performance, Problem, Quantity};
 
 /// Load figures as someone gives them; those that nobody has given are left out of the check.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -28,18 +27,18 @@ pub enum LoadFinding {
     /// Two figures that should be equal are not.
     Differ {
         /// The one.
-        what: &'static str,
+        what: Quantity,
         /// kg.
         kg: f64,
         /// The other.
-        with: &'static str,
+        with: Quantity,
         /// kg.
         other_kg: f64,
     },
     /// Above a limit.
     Above {
         /// The figure.
-        what: &'static str,
+        what: Quantity,
         /// kg.
         kg: f64,
         /// kg.
@@ -57,23 +56,8 @@ pub enum LoadFinding {
     /// Not a number that a mass can be.
     Impossible {
         /// The figure.
-        what: &'static str,
+        what: Quantity,
     },
-}
-
-impl fmt::Display for LoadFinding {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            LoadFinding::Differ { what, kg, with, other_kg } => {
-                write!(f, "{what} {kg:.0} kg does not agree with {with} {other_kg:.0} kg")
-            }
-            LoadFinding::Above { what, kg, limit_kg } => write!(f, "{what} {kg:.0} kg is above {limit_kg:.0} kg"),
-            LoadFinding::OutOfBalance { cg_pct, forward_pct, aft_pct } => {
-                write!(f, "centre of gravity {cg_pct:.1} % is outside {forward_pct:.1} to {aft_pct:.1} %")
-            }
-            LoadFinding::Impossible { what } => write!(f, "{what} is no mass"),
-        }
-    }
 }
 
 impl Performance {
@@ -86,20 +70,27 @@ impl Performance {
         Some((mix(pair[0].forward_pct, pair[1].forward_pct), mix(pair[0].aft_pct, pair[1].aft_pct)))
     }
 
+    /// Why there are no limits at a mass.
+    pub(super) fn no_balance(&self, mass_kg: f64) -> Problem {
+        let all = &self.file.load.envelope;
+        let (low, high) = (all[0].mass_kg, all[all.len() - 1].mass_kg);
+        Problem::NoData(NoData { what: Quantity::Mass, value: mass_kg, low, high })
+    }
+
     /// Everything that does not fit: zero fuel and fuel, less what taxiing burns, is the takeoff mass; zero fuel and
     /// fuel on board is what the aircraft weighs; each keeps its limit; the balance keeps its envelope.
     pub fn load_check(&self, figures: &LoadFigures) -> Vec<LoadFinding> {
         let (limits, data) = (&self.file.limits, &self.file.load);
         let mut findings = Vec::new();
         let all = [
-            ("zero fuel mass", figures.zero_fuel_kg, limits.zero_fuel_kg),
-            ("takeoff mass", figures.takeoff_kg, limits.takeoff_kg),
-            ("landing mass", figures.landing_kg, limits.landing_kg),
-            ("fuel", figures.fuel_kg, f64::INFINITY),
+            (Quantity::ZeroFuelMass, figures.zero_fuel_kg, limits.zero_fuel_kg),
+            (Quantity::TakeoffMass, figures.takeoff_kg, limits.takeoff_kg),
+            (Quantity::LandingMass, figures.landing_kg, limits.landing_kg),
+            (Quantity::Fuel, figures.fuel_kg, f64::INFINITY),
         ];
         for (what, kg, limit_kg) in all {
             match kg {
-                Some(kg) if !kg.is_finite() || kg < 0.0 || (kg == 0.0 && what != "fuel") => {
+                Some(kg) if !kg.is_finite() || kg < 0.0 || (kg == 0.0 && what != Quantity::Fuel) => {
                     findings.push(LoadFinding::Impossible { what });
                 }
                 Some(kg) if kg > limit_kg => findings.push(LoadFinding::Above { what, kg, limit_kg }),
@@ -115,11 +106,11 @@ impl Performance {
         };
         let taxi = self.file.fuel.taxi_kg;
         let sum = figures.zero_fuel_kg.zip(figures.fuel_kg).map(|(zero, fuel)| zero + fuel);
-        same("zero fuel mass and fuel", sum.map(|s| s - taxi), "takeoff mass", figures.takeoff_kg, 0.0);
+        same(Quantity::LoadSum, sum.map(|s| s - taxi), Quantity::TakeoffMass, figures.takeoff_kg, 0.0);
         let own = figures.zero_fuel_kg.zip(figures.own_fuel_kg).map(|(zero, fuel)| zero + fuel);
-        same("zero fuel mass and fuel on board", own, "the aircraft's own weight", figures.own_kg, 0.0);
+        same(Quantity::BoardSum, own, Quantity::OwnWeight, figures.own_kg, 0.0);
         // At the stand the aircraft still has what taxiing burns.
-        same("takeoff mass", figures.takeoff_kg, "the aircraft's own weight", figures.own_kg, taxi);
+        same(Quantity::TakeoffMass, figures.takeoff_kg, Quantity::OwnWeight, figures.own_kg, taxi);
         if let (Some(cg_pct), Some((forward_pct, aft_pct))) =
             (figures.cg_pct, figures.takeoff_kg.and_then(|kg| self.balance_limits_pct(kg)))
             && !(forward_pct..=aft_pct).contains(&cg_pct)
@@ -130,7 +121,7 @@ impl Performance {
     }
 
     /// The order of speeds that somebody gives; what it breaks, empty when nothing.
-    pub fn speeds_check(&self, v1_kt: f64, vr_kt: f64, v2_kt: f64) -> Vec<&'static str> {
+    pub fn speeds_check(&self, v1_kt: f64, vr_kt: f64, v2_kt: f64) -> Vec<super::Relation> {
         super::takeoff::order_broken(v1_kt, vr_kt, v2_kt)
     }
 }

@@ -1,6 +1,7 @@
 //! Takeoff, approach and landing figures from an aircraft's own tables.
 //!
-//! Tables are read between their points and never beyond them: outside, the answer is "no data for …" and no number.
+//! Tables are read between their points and never beyond them: outside, the answer is a typed [`Problem`]
+//! and no number; a book words it.
 //! Each aircraft has a file `phrasebooks/common/aircraft/*-performance.toml`; every number in it is invented. For
 //! simulation and ground practice only.
 
@@ -9,6 +10,7 @@ pub mod figures;
 mod fuel;
 mod landing;
 mod load;
+mod problem;
 mod table;
 mod takeoff;
 #[cfg(test)]
@@ -17,10 +19,8 @@ mod tests;
 pub use fuel::{FuelFinding, FuelState};
 pub use landing::{Approach, Landing, LandingCase};
 pub use load::{LoadFigures, LoadFinding};
-pub use table::NoData;
-pub use takeoff::{Takeoff, TakeoffCase, TakeoffThrust};
-
-use std::fmt;
+pub use problem::{NoData, Problem, Quantity};
+pub use takeoff::{Relation, Takeoff, TakeoffCase, TakeoffThrust};
 
 /// How a runway is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -33,53 +33,6 @@ pub enum Surface {
     /// Snow, slush or ice.
     Slippery,
 }
-
-/// Why there is no figure.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Problem {
-    /// The tables do not hold it.
-    NoData(NoData),
-    /// The tables do not know this flap setting.
-    NoFlap {
-        /// Asked for.
-        flap: u32,
-        /// That the tables know.
-        known: Vec<u32>,
-    },
-    /// The runway is shorter than what is needed.
-    TooShort {
-        /// Needed, m.
-        needed_m: f64,
-        /// There, m.
-        there_m: f64,
-    },
-    /// It may not be done: a limit, in a sentence.
-    Limit(String),
-}
-
-impl From<NoData> for Problem {
-    fn from(no: NoData) -> Self {
-        Problem::NoData(no)
-    }
-}
-
-impl fmt::Display for Problem {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Problem::NoData(no) => no.fmt(f),
-            Problem::NoFlap { flap, known } => {
-                let known: Vec<String> = known.iter().map(u32::to_string).collect();
-                write!(f, "no data for flaps {flap}; the tables know {}", known.join(", "))
-            }
-            Problem::TooShort { needed_m, there_m } => {
-                write!(f, "the runway has {there_m:.0} m and {needed_m:.0} m are needed")
-            }
-            Problem::Limit(text) => f.write_str(text),
-        }
-    }
-}
-
-impl std::error::Error for Problem {}
 
 /// An aircraft's tables.
 #[derive(Debug, Clone, PartialEq)]
@@ -134,6 +87,11 @@ impl Performance {
     pub fn greatest_kg(&self) -> (f64, f64, f64) {
         let limits = &self.file.limits;
         (limits.takeoff_kg, limits.landing_kg, limits.zero_fuel_kg)
+    }
+
+    /// Greatest crosswind and tailwind, kt.
+    pub fn greatest_wind_kt(&self) -> (f64, f64) {
+        (self.file.limits.crosswind_kt, self.file.limits.tailwind_kt)
     }
 }
 

@@ -1,32 +1,7 @@
 //! Tables with one or two entries: read between their points, never beyond them.
 
+use super::{NoData, Quantity};
 use serde::Deserialize;
-use std::fmt;
-
-/// A table was asked for something that it does not hold.
-#[derive(Debug, Clone, PartialEq)]
-pub struct NoData {
-    /// What was asked for, in words.
-    pub what: String,
-    /// The value that was given.
-    pub value: f64,
-    /// Unit of it and of the ends.
-    pub unit: &'static str,
-    /// Least value of the table.
-    pub low: f64,
-    /// Greatest value of the table.
-    pub high: f64,
-}
-
-impl fmt::Display for NoData {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let NoData { what, value, unit, low, high } = self;
-        let gap = if unit.is_empty() { "" } else { " " };
-        write!(f, "no data for {what} {value}{gap}{unit}; the tables go from {low} to {high}{gap}{unit}")
-    }
-}
-
-impl std::error::Error for NoData {}
 
 /// One entry, one result. Entries rise.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -45,17 +20,16 @@ pub(super) struct Sheet {
     pub gives: Vec<Vec<f64>>,
 }
 
-/// An entry with its name and unit, for messages.
+/// An entry with its name, for what is told of it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Entry {
-    pub what: &'static str,
-    pub unit: &'static str,
+    pub what: Quantity,
     pub value: f64,
 }
 
 /// An entry.
-pub(super) fn entry(what: &'static str, unit: &'static str, value: f64) -> Entry {
-    Entry { what, unit, value }
+pub(super) fn entry(what: Quantity, value: f64) -> Entry {
+    Entry { what, value }
 }
 
 impl Entry {
@@ -64,7 +38,7 @@ impl Entry {
         if (low..=high).contains(&self.value) {
             return Ok(self.value);
         }
-        Err(NoData { what: self.what.to_owned(), value: self.value, unit: self.unit, low, high })
+        Err(NoData { what: self.what, value: self.value, low, high })
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::data;
 use super::table::{Entry, entry};
-use super::{Performance, Problem, Surface};
+use super::{Performance, Problem, Quantity, Surface};
 use crate::core::physics::wind;
 
 /// Full or reduced takeoff thrust.
@@ -66,38 +66,59 @@ pub struct Takeoff {
     pub trim_units: f64,
 }
 
+/// A relation between speeds that 14 CFR 25.107 asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Relation {
+    /// V1 is at least VMCG: (a).
+    V1NotBelowVmcg,
+    /// VR is at least V1: (e).
+    VrNotBelowV1,
+    /// VR is at least 1.05 VMC: (e).
+    VrAboveVmc,
+    /// The lift-off speed is above VR.
+    VlofAboveVr,
+    /// V2 is at least the lift-off speed.
+    V2NotBelowVlof,
+    /// V2 is above VR: (c).
+    V2AboveVr,
+    /// V2 is at least 1.13 VSR: (b).
+    V2AboveVsr,
+    /// V2 is at least 1.10 VMC: (b).
+    V2AboveVmc,
+}
+
 impl Takeoff {
     /// The relations of 14 CFR 25.107 that these speeds break; empty when all hold.
-    pub fn broken(&self) -> Vec<&'static str> {
+    pub fn broken(&self) -> Vec<Relation> {
         let hold = [
-            (self.v1_kt >= self.vmcg_kt, "V1 is at least VMCG"),
-            (self.vr_kt >= self.v1_kt, "VR is at least V1"),
-            (self.vr_kt >= 1.05 * self.vmca_kt, "VR is at least 1.05 VMC"),
-            (self.vlof_kt > self.vr_kt, "the lift-off speed is above VR"),
-            (self.v2_kt >= self.vlof_kt, "V2 is at least the lift-off speed"),
-            (self.v2_kt >= 1.13 * self.vsr_kt, "V2 is at least 1.13 VSR"),
-            (self.v2_kt >= 1.10 * self.vmca_kt, "V2 is at least 1.10 VMC"),
+            (self.v1_kt >= self.vmcg_kt, Relation::V1NotBelowVmcg),
+            (self.vr_kt >= self.v1_kt, Relation::VrNotBelowV1),
+            (self.vr_kt >= 1.05 * self.vmca_kt, Relation::VrAboveVmc),
+            (self.vlof_kt > self.vr_kt, Relation::VlofAboveVr),
+            (self.v2_kt >= self.vlof_kt, Relation::V2NotBelowVlof),
+            (self.v2_kt >= 1.13 * self.vsr_kt, Relation::V2AboveVsr),
+            (self.v2_kt >= 1.10 * self.vmca_kt, Relation::V2AboveVmc),
         ];
         hold.into_iter().filter(|(holds, _)| !holds).map(|(_, what)| what).collect()
     }
 }
 
 /// Speeds that somebody gives, held to the order of 14 CFR 25.107: what they break.
-pub(super) fn order_broken(v1_kt: f64, vr_kt: f64, v2_kt: f64) -> Vec<&'static str> {
-    let hold = [(v1_kt <= vr_kt, "V1 is above VR"), (vr_kt < v2_kt, "VR is not below V2")];
+pub(super) fn order_broken(v1_kt: f64, vr_kt: f64, v2_kt: f64) -> Vec<Relation> {
+    let hold = [(v1_kt <= vr_kt, Relation::VrNotBelowV1), (vr_kt < v2_kt, Relation::V2AboveVr)];
     hold.into_iter().filter(|(holds, _)| !holds).map(|(_, what)| what).collect()
 }
 
 pub(super) fn mass(value: f64) -> Entry {
-    entry("mass", "kg", value)
+    entry(Quantity::Mass, value)
 }
 
 pub(super) fn altitude(value: f64) -> Entry {
-    entry("pressure altitude", "ft", value)
+    entry(Quantity::PressureAltitude, value)
 }
 
 pub(super) fn temperature(value: f64) -> Entry {
-    entry("temperature", "°C", value)
+    entry(Quantity::Temperature, value)
 }
 
 impl Performance {
@@ -118,7 +139,7 @@ impl Performance {
     pub(super) fn data_wind_kt(&self, headwind_kt: f64) -> Result<f64, Problem> {
         let limits = &self.file.limits;
         let most = [-limits.tailwind_kt, limits.headwind_kt];
-        Ok(wind::data_headwind_kt(entry("headwind", "kt", headwind_kt).within(most)?))
+        Ok(wind::data_headwind_kt(entry(Quantity::Headwind, headwind_kt).within(most)?))
     }
 
     /// Takeoff figures.
@@ -130,16 +151,13 @@ impl Performance {
         let known = || Problem::NoFlap { flap: case.flap, known: self.takeoff_flaps() };
         let flap = file.takeoff.iter().find(|t| t.flap == case.flap).ok_or_else(known)?;
         if case.mass_kg > file.limits.takeoff_kg {
-            let most = file.limits.takeoff_kg;
-            return Err(Problem::Limit(format!(
-                "{} kg is more than the greatest takeoff mass, {most} kg",
-                case.mass_kg
-            )));
+            let limit_kg = file.limits.takeoff_kg;
+            return Err(Problem::TooHeavy { what: Quantity::TakeoffMass, kg: case.mass_kg, limit_kg });
         }
         let (m, pa, oat) = (mass(case.mass_kg), altitude(case.pressure_altitude_ft), temperature(case.oat_c));
         let head = self.data_wind_kt(case.headwind_kt)?;
-        let slope = entry("slope", "%", case.slope_pct).within(file.slope.range_pct)?;
-        let runway_m = entry("runway length", "m", case.runway_m).within(file.limits.runway_m)?;
+        let slope = entry(Quantity::Slope, case.slope_pct).within(file.slope.range_pct)?;
+        let runway_m = entry(Quantity::RunwayLength, case.runway_m).within(file.limits.runway_m)?;
         let thrust = self.thrust(case)?;
         let surface = self.surface(case.surface);
         let wind = &file.wind;
@@ -168,7 +186,7 @@ impl Performance {
         let v2_kt = libm::round(v2).max(libm::ceil(least)).max(vr_kt + 2.0);
         let spare = runway_m / needed_m;
         let (least, most) = (file.v1.below_vr_kt.at[0], file.v1.below_vr_kt.at[file.v1.below_vr_kt.at.len() - 1]);
-        let below = file.v1.below_vr_kt.read(entry("spare runway", "", spare.clamp(least, most)))?;
+        let below = file.v1.below_vr_kt.read(entry(Quantity::SpareRunway, spare.clamp(least, most)))?;
         let v1 = vr - below
             + file.air.v1_add_kt.read(pa, oat)?
             + blown.1
@@ -177,7 +195,7 @@ impl Performance {
             + thrust.map_or(0.0, |t| t.v1_add_kt);
         let v1_kt = libm::round(v1).min(vr_kt).max(libm::ceil(vmcg_kt));
         if v1_kt > vr_kt {
-            return Err(Problem::Limit(format!("VMCG, {vmcg_kt:.0} kt, is above VR, {vr_kt:.0} kt; use less flap")));
+            return Err(Problem::MinimumControl { vmcg_kt, vr_kt });
         }
         let n1 = file.air.n1_pct.read(pa, oat)? - thrust.map_or(0.0, |t| t.n1_less_pct);
         Ok(Takeoff {
@@ -199,16 +217,14 @@ impl Performance {
         let all = &self.file.thrust;
         let found = all.iter().find(|t| libm::fabs(t.part_pct - part) < 1e-9);
         let Some(thrust) = found else {
-            let known: Vec<String> = all.iter().map(|t| t.part_pct.to_string()).collect();
-            let text = format!("no data for {part} % of the thrust; the tables know {} %", known.join(", "));
-            return Err(Problem::Limit(text));
+            let known = all.iter().map(|t| t.part_pct).collect();
+            return Err(Problem::NoThrust { part_pct: part, known });
         };
         if case.oat_c > thrust.most_oat_c {
-            let text = format!("above {} °C there is no thrust to spare: use full thrust", thrust.most_oat_c);
-            return Err(Problem::Limit(text));
+            return Err(Problem::TooHotToReduce { most_oat_c: thrust.most_oat_c });
         }
         if case.surface == Surface::Slippery {
-            return Err(Problem::Limit("a slippery runway wants full thrust".into()));
+            return Err(Problem::SlipperyToReduce);
         }
         Ok(Some(thrust))
     }
@@ -221,16 +237,14 @@ impl Performance {
         let trim = &self.file.trim;
         let known = || Problem::NoFlap { flap, known: trim.flap.iter().map(|f| f.flap).collect() };
         let add = trim.flap.iter().find(|f| f.flap == flap).ok_or_else(known)?.add;
-        let by_cg = trim.by_cg.read(entry("centre of gravity", "%", cg_pct))?;
+        let by_cg = trim.by_cg.read(entry(Quantity::CentreOfGravity, cg_pct))?;
         let units = by_cg + trim.by_mass.read(mass(mass_kg))? + add;
         let units = libm::round(units * 10.0) / 10.0;
         let [low, high] = trim.green;
         if (low..=high).contains(&units) {
             return Ok(units);
         }
-        Err(Problem::Limit(format!(
-            "a takeoff trim of {units} is outside the green band, {low} to {high}: check the load"
-        )))
+        Err(Problem::TrimOutside { units, low, high })
     }
 
     /// Speed, kt, at which the flaps go from one detent to the next less.

@@ -128,8 +128,10 @@ proptest! {
                 prop_assert!(figures.needed_m <= case.runway_m);
             }
             Err(Problem::TooShort { needed_m, there_m }) => prop_assert!(needed_m > there_m),
-            Err(Problem::Limit(_)) => prop_assert!(case.thrust != TakeoffThrust::Full),
-            Err(other) => prop_assert!(false, "{case:?}: {other}"),
+            Err(Problem::TooHotToReduce { .. } | Problem::SlipperyToReduce) => {
+                prop_assert!(case.thrust != TakeoffThrust::Full)
+            }
+            Err(other) => prop_assert!(false, "{case:?}: {other:?}"),
         }
     }
 
@@ -141,8 +143,12 @@ proptest! {
         match Performance::tarn_t4().takeoff(&case) {
             Ok(figures) => prop_assert!(figures.broken().is_empty(), "{figures:?}: {:?}", figures.broken()),
             Err(Problem::TooShort { needed_m, there_m }) => prop_assert!(needed_m > there_m),
-            Err(Problem::Limit(_)) => prop_assert!(case.thrust != TakeoffThrust::Full),
-            Err(other) => prop_assert!(false, "{case:?}: {other}"),
+            Err(Problem::TooHotToReduce { .. } | Problem::SlipperyToReduce) => {
+                prop_assert!(case.thrust != TakeoffThrust::Full)
+            }
+            // So far back that no trim in the green band is left.
+            Err(Problem::TrimOutside { units, .. }) => prop_assert!(case.cg_pct > 34.0 && units < 3.5),
+            Err(other) => prop_assert!(false, "{case:?}: {other:?}"),
         }
         let approach = Performance::tarn_t4().approach(case.mass_kg, 30, case.headwind_kt, 0.0).unwrap();
         prop_assert!(approach.vref_kt >= 1.23 * approach.vsr0_kt);
@@ -177,7 +183,7 @@ fn table_points_keep_the_relations_too() {
                     match t2.takeoff(&case) {
                         Ok(figures) => assert!(figures.broken().is_empty(), "{case:?} {figures:?}"),
                         Err(Problem::TooShort { .. }) => assert!(altitude > 0.0 && mass > 50_000.0, "{case:?}"),
-                        Err(other) => panic!("{case:?}: {other}"),
+                        Err(other) => panic!("{case:?}: {other:?}"),
                     }
                 }
             }
@@ -185,49 +191,52 @@ fn table_points_keep_the_relations_too() {
     }
     // Broken ones are found.
     let good = t2.takeoff(&plain()).unwrap();
-    assert_eq!(Takeoff { v1_kt: 134.0, ..good }.broken(), ["VR is at least V1"]);
-    assert_eq!(Takeoff { v1_kt: 90.0, ..good }.broken(), ["V1 is at least VMCG"]);
-    assert!(Takeoff { v2_kt: 120.0, ..good }.broken().contains(&"V2 is at least 1.13 VSR"));
-    assert_eq!(t2.speeds_check(128.0, 133.0, 141.0), Vec::<&str>::new());
-    assert_eq!(t2.speeds_check(135.0, 133.0, 133.0), ["V1 is above VR", "VR is not below V2"]);
+    assert_eq!(Takeoff { v1_kt: 134.0, ..good }.broken(), [Relation::VrNotBelowV1]);
+    assert_eq!(Takeoff { v1_kt: 90.0, ..good }.broken(), [Relation::V1NotBelowVmcg]);
+    assert!(Takeoff { v2_kt: 120.0, ..good }.broken().contains(&Relation::V2AboveVsr));
+    assert_eq!(t2.speeds_check(128.0, 133.0, 141.0), Vec::new());
+    assert_eq!(t2.speeds_check(135.0, 133.0, 133.0), [Relation::VrNotBelowV1, Relation::V2AboveVr]);
 }
 
 #[test]
 fn outside_the_tables_there_is_no_number() {
     let t2 = Performance::tarn_t2();
-    for (case, says) in [
+    let none = |what, value, low, high| Problem::NoData(NoData { what, value, low, high });
+    for (case, why) in [
+        (TakeoffCase { mass_kg: 37_000.0, ..plain() }, none(Quantity::Mass, 37_000.0, 38_000.0, 58_000.0)),
         (
-            TakeoffCase { mass_kg: 37_000.0, ..plain() },
-            "no data for mass 37000 kg; the tables go from 38000 to 58000 kg",
+            TakeoffCase { mass_kg: 58_500.0, ..plain() },
+            Problem::TooHeavy { what: Quantity::TakeoffMass, kg: 58_500.0, limit_kg: 58_000.0 },
         ),
-        (TakeoffCase { mass_kg: 58_500.0, ..plain() }, "58500 kg is more than the greatest takeoff mass, 58000 kg"),
-        (TakeoffCase { oat_c: 46.0, ..plain() }, "no data for temperature 46 °C; the tables go from -30 to 45 °C"),
+        (TakeoffCase { oat_c: 46.0, ..plain() }, none(Quantity::Temperature, 46.0, -30.0, 45.0)),
         (
             TakeoffCase { pressure_altitude_ft: 9_000.0, ..plain() },
-            "no data for pressure altitude 9000 ft; the tables go from -1000 to 8000 ft",
+            none(Quantity::PressureAltitude, 9_000.0, -1_000.0, 8_000.0),
         ),
-        (TakeoffCase { headwind_kt: -11.0, ..plain() }, "no data for headwind -11 kt; the tables go from -10 to 40 kt"),
-        (TakeoffCase { slope_pct: 2.5, ..plain() }, "no data for slope 2.5 %; the tables go from -2 to 2 %"),
-        (
-            TakeoffCase { runway_m: 900.0, ..plain() },
-            "no data for runway length 900 m; the tables go from 1200 to 5000 m",
-        ),
-        (TakeoffCase { flap: 35, ..plain() }, "no data for flaps 35; the tables know 5, 12, 20"),
+        (TakeoffCase { headwind_kt: -11.0, ..plain() }, none(Quantity::Headwind, -11.0, -10.0, 40.0)),
+        (TakeoffCase { slope_pct: 2.5, ..plain() }, none(Quantity::Slope, 2.5, -2.0, 2.0)),
+        (TakeoffCase { runway_m: 900.0, ..plain() }, none(Quantity::RunwayLength, 900.0, 1_200.0, 5_000.0)),
+        (TakeoffCase { flap: 35, ..plain() }, Problem::NoFlap { flap: 35, known: vec![5, 12, 20] }),
         (
             TakeoffCase { thrust: TakeoffThrust::Reduced(80.0), ..plain() },
-            "no data for 80 % of the thrust; the tables know 95, 90 %",
+            Problem::NoThrust { part_pct: 80.0, known: vec![95.0, 90.0] },
+        ),
+        (TakeoffCase { cg_pct: 40.0, ..plain() }, none(Quantity::CentreOfGravity, 40.0, 13.35, 38.35)),
+        (
+            TakeoffCase { thrust: TakeoffThrust::Reduced(90.0), oat_c: 33.0, ..plain() },
+            Problem::TooHotToReduce { most_oat_c: 30.0 },
         ),
         (
-            TakeoffCase { cg_pct: 40.0, ..plain() },
-            "no data for centre of gravity 40 %; the tables go from 13.35 to 38.35 %",
+            TakeoffCase { thrust: TakeoffThrust::Reduced(90.0), surface: Surface::Slippery, ..plain() },
+            Problem::SlipperyToReduce,
         ),
-        (TakeoffCase { runway_m: 1_300.0, ..plain() }, "the runway has 1300 m and 1885 m are needed"),
-        (TakeoffCase { oat_c: f64::NAN, ..plain() }, "no data for temperature NaN °C; the tables go from -30 to 45 °C"),
     ] {
-        assert_eq!(t2.takeoff(&case).unwrap_err().to_string(), says, "{case:?}");
+        assert_eq!(t2.takeoff(&case).unwrap_err(), why, "{case:?}");
     }
-    let hot = TakeoffCase { thrust: TakeoffThrust::Reduced(90.0), oat_c: 33.0, ..plain() };
-    assert!(t2.takeoff(&hot).unwrap_err().to_string().contains("use full thrust"));
+    let short = t2.takeoff(&TakeoffCase { runway_m: 1_300.0, ..plain() }).unwrap_err();
+    assert!(matches!(short, Problem::TooShort { needed_m, there_m: 1_300.0 } if libm::round(needed_m) == 1_885.0));
+    let odd = t2.takeoff(&TakeoffCase { oat_c: f64::NAN, ..plain() }).unwrap_err();
+    assert!(matches!(odd, Problem::NoData(NoData { what: Quantity::Temperature, .. })), "{odd:?}");
     assert!(matches!(t2.approach(60_000.0, 35, 0.0, 0.0), Err(Problem::NoData(_))));
     assert!(matches!(t2.approach(48_000.0, 12, 0.0, 0.0), Err(Problem::NoFlap { .. })));
     assert!(matches!(t2.retraction_kt(52_000.0, 35), Err(Problem::NoFlap { .. })));
@@ -282,7 +291,16 @@ fn landing_distance() {
     let short = t2.landing(&LandingCase { runway_m: 1_500.0, ..plain_landing() });
     assert!(matches!(short, Err(Problem::TooShort { .. })));
     let heavy = t2.landing(&LandingCase { mass_kg: 53_000.0, ..plain_landing() });
-    assert_eq!(heavy.unwrap_err().to_string(), "53000 kg is more than the greatest landing mass, 52000 kg");
+    let wanted = Problem::TooHeavy { what: Quantity::LandingMass, kg: 53_000.0, limit_kg: 52_000.0 };
+    assert_eq!(heavy.unwrap_err(), wanted);
+    // SAFO 06012 (M): what is looked at in flight is the stop and 15 % more, on any surface.
+    for surface in [Surface::Dry, Surface::Wet, Surface::Slippery] {
+        let case = LandingCase { surface, runway_m: 5_000.0, ..plain_landing() };
+        let flown = t2.landing_in_flight(&case).unwrap();
+        close("in flight", flown.needed_m, 1.15 * flown.distance_m, 1e-6);
+        close("the same stop", flown.distance_m, t2.landing(&case).unwrap().distance_m, 1e-6);
+    }
+    assert!(t2.landing_in_flight(&LandingCase { runway_m: 1_500.0, ..plain_landing() }).is_err());
 }
 
 #[test]
@@ -324,17 +342,16 @@ fn fuel() -> FuelState {
 #[test]
 fn fuel_checks() {
     let t2 = Performance::tarn_t2();
-    let found =
-        |state: FuelState| -> Vec<String> { t2.fuel_check(&state).unwrap().iter().map(ToString::to_string).collect() };
+    let found = |state: FuelState| t2.fuel_check(&state).unwrap();
     assert!(found(fuel()).is_empty());
-    assert_eq!(found(FuelState { left_kg: 2_050.0, ..fuel() }), ["200 kg of fuel are missing"]);
-    assert_eq!(found(FuelState { other_kg: 300.0, ..fuel() }), ["300 kg of fuel more than there should be"]);
+    assert_eq!(found(FuelState { left_kg: 2_050.0, ..fuel() }), [FuelFinding::Missing { kg: 200.0 }]);
+    assert_eq!(found(FuelState { other_kg: 300.0, ..fuel() }), [FuelFinding::TooMuch { kg: 300.0 }]);
     let uneven = FuelState { left_kg: 2_550.0, right_kg: 1_950.0, ..fuel() };
-    assert_eq!(found(uneven), ["600 kg more in the left tank"]);
+    assert_eq!(found(uneven), [FuelFinding::Uneven { kg: 600.0 }]);
     // Thirty minutes of holding at 47 t: 990 kg; with 900 kg to the alternate that is more than 1,500 kg.
     let short = found(FuelState { to_destination_kg: 3_000.0, ..fuel() });
-    assert_eq!(short.len(), 1);
-    assert!(short[0].starts_with("1500 kg would be left at the destination, 18"), "{short:?}");
+    let wanted = |f: &FuelFinding| matches!(f, FuelFinding::Short { left_kg: 1_500.0, needed_kg } if libm::round(*needed_kg / 100.0) == 19.0);
+    assert!(short.len() == 1 && wanted(&short[0]), "{short:?}");
     close("final reserve", t2.reserve_kg(46_000.0).unwrap(), 1_940.0 / 2.0, 1e-6);
 }
 
@@ -350,8 +367,8 @@ fn load_figures() {
         own_fuel_kg: Some(9_140.0),
         cg_pct: Some(25.4),
     };
-    let found =
-        |figures: LoadFigures| -> Vec<String> { t2.load_check(&figures).iter().map(ToString::to_string).collect() };
+    let found = |figures: LoadFigures| t2.load_check(&figures);
+    let differ = |what, kg, with, other_kg| LoadFinding::Differ { what, kg, with, other_kg };
     assert!(found(good).is_empty(), "{:?}", found(good));
     assert!(found(LoadFigures::default()).is_empty(), "nothing given, nothing found");
     // A tonne less, as two digits exchanged make it.
@@ -359,16 +376,21 @@ fn load_figures() {
     assert_eq!(
         slip,
         [
-            "zero fuel mass and fuel 43000 kg does not agree with takeoff mass 52000 kg",
-            "zero fuel mass and fuel on board 43140 kg does not agree with the aircraft's own weight 52120 kg",
+            differ(Quantity::LoadSum, 43_000.0, Quantity::TakeoffMass, 52_000.0),
+            differ(Quantity::BoardSum, 43_140.0, Quantity::OwnWeight, 52_120.0),
         ]
     );
     let heavy = found(LoadFigures { takeoff_kg: Some(58_900.0), ..good });
-    assert_eq!(heavy[0], "takeoff mass 58900 kg is above 58000 kg");
+    let above = LoadFinding::Above { what: Quantity::TakeoffMass, kg: 58_900.0, limit_kg: 58_000.0 };
+    assert_eq!(heavy[0], above);
     let aft = found(LoadFigures { cg_pct: Some(37.5), ..good });
-    assert_eq!(aft, ["centre of gravity 37.5 % is outside 15.0 to 36.0 %"]);
+    assert!(
+        matches!(aft[..], [LoadFinding::OutOfBalance { cg_pct: 37.5, forward_pct: 15.0, aft_pct: 36.0 }]),
+        "{aft:?}"
+    );
     for bad in [f64::NAN, -1.0, 0.0] {
-        assert!(found(LoadFigures { takeoff_kg: Some(bad), ..good })[0].contains("takeoff mass is no mass"), "{bad}");
+        let first = &found(LoadFigures { takeoff_kg: Some(bad), ..good })[0];
+        assert_eq!(*first, LoadFinding::Impossible { what: Quantity::TakeoffMass }, "{bad}");
     }
 }
 

@@ -4,6 +4,7 @@ use super::super::Aircraft;
 use super::super::autopilot::{Lateral, LateralArmed, Thrust, Vertical, VerticalArmed};
 use super::super::country::THERE;
 use super::super::panel::{Reverse, Words};
+use super::super::warnings::HeightCall;
 use super::{Entry, Kind};
 use crate::core::aircraft::Value;
 use crate::core::physics::{FT_M, NM_M};
@@ -141,4 +142,10 @@ pub(super) static TABLE: &[Entry] = &[
     shown!("stall_warning", bool, |a| a.warnings.stall),
     shown!("gear_warning", bool, |a| a.warnings.gear),
     shown!("altitude_alert", bool, |a| a.warnings.altitude),
+    Entry {
+        name: "height_call",
+        kind: Kind::Words(HeightCall::WORDS),
+        read: |a| Value::Word(a.warnings.height.call.word().to_owned()),
+        write: None,
+    },
 ];
