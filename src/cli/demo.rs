@@ -103,25 +103,27 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(opening);
     let report = app.run(arrangement, phase, sheet).map_err(failure)?;
-    told(&args, &book, &report, "flight.wav, journal.jsonl, transcript.md")
+    told(&args, &book, &report, touches, "flight.wav, journal.jsonl, transcript.md")
 }
 
 /// The same without sound, as fast as it goes.
 fn typed(args: &Args, book: &Arc<Book>, script: Script) -> CliResult {
     println!("{}: typed. For simulation and ground practice only.\n", script.title);
+    let touches = touches(&script);
     let header = wiring::header(book, &args.book, script.seed, &[("captain", "typed")]);
     let journal = JournalFile::create(&args.out.join("journal.jsonl"), &header).map_err(Failure)?;
     let report = stage::silent(book.clone(), script, journal).map_err(Failure)?;
     report.lines.iter().for_each(|line| println!("{}", telling::line(line)));
-    told(args, book, &report, "journal.jsonl, transcript.md")
+    told(args, book, &report, touches, "journal.jsonl, transcript.md")
 }
 
 /// The transcript, the summary, and whether all went well.
-fn told(args: &Args, book: &Book, report: &Report, files: &str) -> CliResult {
+fn told(args: &Args, book: &Book, report: &Report, touches: usize, files: &str) -> CliResult {
     let transcript = args.out.join("transcript.md");
     std::fs::write(&transcript, telling::transcript(book, report))
         .map_err(|e| Failure::new(format!("{} cannot be written ({e})", transcript.display())))?;
     println!("\n{}", telling::summary(report));
+    println!("{}", tally::line(book, report, touches));
     println!("{}: {files}", args.out.display());
     Ok(if telling::good(report) { Outcome::Done } else { Outcome::Problems })
 }

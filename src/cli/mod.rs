@@ -20,6 +20,7 @@ mod page;
 mod replay;
 mod say;
 mod sound;
+mod tally;
 mod telling;
 mod wiring;
 
