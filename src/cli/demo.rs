@@ -1,7 +1,7 @@
 //! `antiphon demo`.
 
 use super::wiring::{self, failure};
-use super::{CliResult, Failure, Outcome, telling};
+use super::{CliResult, Failure, Outcome, tally, telling};
 use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::script::{Performance, Script};
@@ -63,6 +63,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         return typed(&args, &book, script);
     }
     let seed = script.seed;
+    let touches = touches(&script);
     let ears = wiring::on_air(&places, Box::new(wiring::listener(&places, &book)?), script.radio.is_some())?;
     let mut voices = wiring::voices(&places, EAR_RATE);
     wiring::prepare(&mut voices, &book)?;
@@ -100,6 +101,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         told: Box::new(|line| println!("{}", telling::line(line))),
         watcher: None,
         until: None,
+        ends_in: Vec::new(),
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(opening);
     let report = app.run(arrangement, phase, sheet).map_err(failure)?;
@@ -115,6 +117,11 @@ fn typed(args: &Args, book: &Arc<Book>, script: Script) -> CliResult {
     let report = stage::silent(book.clone(), script, journal).map_err(Failure)?;
     report.lines.iter().for_each(|line| println!("{}", telling::line(line)));
     told(args, book, &report, touches, "journal.jsonl, transcript.md")
+}
+
+/// Taps on the page that a script needs.
+fn touches(script: &Script) -> usize {
+    script.steps.iter().filter(|s| s.touch.is_some()).count()
 }
 
 /// The transcript, the summary, and whether all went well.
