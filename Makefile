@@ -32,6 +32,13 @@ demo-full: setup ## gate to gate by voice with each of the three books: out/full
 	done
 	@echo "demo-full: done; listen to out/full/saltmarsh-t2/flight.wav, read out/full/saltmarsh-t2/transcript.md"
 
+# SEED takes another voice and another noise; TYPED=--typed goes without sound.
+.PHONY: evening
+evening: setup ## two hours of flight by voice, three arrivals: repeats asked, wrong actions, deviations called, touches; about 10 minutes
+	@mkdir -p out/evening
+	cargo build --release --locked --bin antiphon
+	cargo run --release --locked --quiet --bin antiphon -- demo --script phrasebooks/saltmarsh-t2/demo/evening.toml --out out/evening $(if $(SEED),--seed $(SEED)) $(TYPED)
+
 vosk: ## the Vosk ear: libvosk (26 MB) and the worker that is linked to it; docs/vosk.md says how to add a model
 	@python3 models/setup.py --with vosk
 	cargo build --release --locked --features vosk --bin antiphon-vosk

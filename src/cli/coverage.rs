@@ -65,7 +65,7 @@ fn unreadable(file: &Path, why: impl std::fmt::Display) -> Failure {
     Failure::new(format!("{} cannot be read ({why}); check the path", file.display()))
 }
 
-/// The files that are named, and those in folders that are named, in order.
+/// The files that are named, and those in and below folders that are named, in order.
 fn files(sources: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
     let mut all = Vec::new();
     for source in sources {
@@ -74,10 +74,10 @@ fn files(sources: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
             continue;
         }
         let entries = std::fs::read_dir(source).map_err(|e| unreadable(source, e))?;
-        let known = |p: &PathBuf| p.extension().is_some_and(|e| e == "toml" || e == "jsonl");
+        let known = |p: &PathBuf| p.is_dir() || p.extension().is_some_and(|e| e == "toml" || e == "jsonl");
         let mut here: Vec<PathBuf> = entries.filter_map(|e| Some(e.ok()?.path())).filter(known).collect();
         here.sort();
-        all.extend(here);
+        all.extend(files(&here)?);
     }
     Ok(all)
 }

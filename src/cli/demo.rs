@@ -1,10 +1,9 @@
 //! `antiphon demo`.
 
 use super::wiring::{self, failure};
-use super::{CliResult, Failure, Outcome, telling};
+use super::{CliResult, Failure, Outcome, tally, telling};
 use crate::core::book::Book;
 use crate::core::crew::Crew;
-use crate::core::crew::io::Input;
 use crate::core::script::{Performance, Script};
 use crate::core::time::{SessionTime, Wake};
 use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, Report, stage};
@@ -64,6 +63,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         return typed(&args, &book, script);
     }
     let seed = script.seed;
+    let touches = touches(&script);
     let ears = wiring::on_air(&places, Box::new(wiring::listener(&places, &book)?), script.radio.is_some())?;
     let mut voices = wiring::voices(&places, EAR_RATE);
     wiring::prepare(&mut voices, &book)?;
@@ -81,7 +81,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     });
     let noise = script.noise.as_ref().map(|n| wiring::cabin(seed, n.snr_db));
     let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
-    let radio: Option<Input> = script.radio.as_ref().map(Into::into);
+    let opening = script.opening();
     let parts = Parts {
         engine: Box::new(Crew::new(book.clone())),
         book: book.clone(),
@@ -103,27 +103,34 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         until: None,
         ends_in: Vec::new(),
     };
-    let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(radio.into_iter().collect());
+    let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(opening);
     let report = app.run(arrangement, phase, sheet).map_err(failure)?;
-    told(&args, &book, &report, "flight.wav, journal.jsonl, transcript.md")
+    told(&args, &book, &report, touches, "flight.wav, journal.jsonl, transcript.md")
 }
 
 /// The same without sound, as fast as it goes.
 fn typed(args: &Args, book: &Arc<Book>, script: Script) -> CliResult {
     println!("{}: typed. For simulation and ground practice only.\n", script.title);
+    let touches = touches(&script);
     let header = wiring::header(book, &args.book, script.seed, &[("captain", "typed")]);
     let journal = JournalFile::create(&args.out.join("journal.jsonl"), &header).map_err(Failure)?;
     let report = stage::silent(book.clone(), script, journal).map_err(Failure)?;
     report.lines.iter().for_each(|line| println!("{}", telling::line(line)));
-    told(args, book, &report, "journal.jsonl, transcript.md")
+    told(args, book, &report, touches, "journal.jsonl, transcript.md")
+}
+
+/// Taps on the page that a script needs.
+fn touches(script: &Script) -> usize {
+    script.steps.iter().filter(|s| s.touch.is_some()).count()
 }
 
 /// The transcript, the summary, and whether all went well.
-fn told(args: &Args, book: &Book, report: &Report, files: &str) -> CliResult {
+fn told(args: &Args, book: &Book, report: &Report, touches: usize, files: &str) -> CliResult {
     let transcript = args.out.join("transcript.md");
     std::fs::write(&transcript, telling::transcript(book, report))
         .map_err(|e| Failure::new(format!("{} cannot be written ({e})", transcript.display())))?;
     println!("\n{}", telling::summary(report));
+    println!("{}", tally::line(book, report, touches));
     println!("{}: {files}", args.out.display());
     Ok(if telling::good(report) { Outcome::Done } else { Outcome::Problems })
 }

@@ -7,7 +7,7 @@ use super::{CliResult, Failure, Outcome, aircraft, buttons, page, repeat, tellin
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
-use crate::core::crew::io::{Action, Input};
+use crate::core::crew::io::{Action, Arrangement, Input};
 use crate::core::gate;
 use crate::core::journal::{Journal, Line as Entry, resume};
 use crate::core::page::Rooms;
@@ -34,7 +34,7 @@ use std::sync::mpsc;
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --repeat 5 --phase approach --seed 7\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
+    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --surprises 7\n  antiphon fly --right-seat --first-officer --monitoring\n  antiphon fly --repeat 5 --phase approach --seed 7\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
 )]
 pub struct Args {
     /// The book: a name or a folder.
@@ -90,6 +90,18 @@ pub struct Args {
     /// A flight sheet: `entry = value`, one a line, with the entries of the book.
     #[arg(long, value_name = "FILE.toml")]
     sheet: Option<PathBuf>,
+    /// Human distractions: a late runway, new load figures, a caller. The same seed draws the same.
+    #[arg(long, value_name = "SEED")]
+    surprises: Option<u64>,
+    /// You sit on the right, in place of the left.
+    #[arg(long)]
+    right_seat: bool,
+    /// You are the first officer, in place of the captain.
+    #[arg(long)]
+    first_officer: bool,
+    /// You monitor, and the second pilot flies, through the autopilot only.
+    #[arg(long)]
+    monitoring: bool,
     /// A controller clears you, by these rules: icao, easa, uk or faa. Who has the radio reads back; what was cleared is known
     /// once it has been read back.
     #[arg(long, value_name = "RULES", num_args = 0..=1, require_equals = true, default_missing_value = "icao", conflicts_with = "resume")]
@@ -101,7 +113,7 @@ pub struct Args {
     #[arg(long, requires = "radio")]
     slips: bool,
     /// Go on where this journal stops.
-    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet"])]
+    #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet", "surprises", "right_seat", "first_officer", "monitoring"])]
     resume: Option<PathBuf>,
     /// Practise the phase of --phase so many times: weight, wind, runway and weather are drawn anew each time, and each
     /// attempt is reported.
@@ -256,8 +268,13 @@ pub(super) fn session(
         (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
         (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
-    let opening: Vec<Input> = radio.or_else(|| hands.as_ref()?.radio.as_ref().map(Into::into)).into_iter().collect();
-    let (arrangement, mut sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
+    let given = Arrangement { left_seat: !args.right_seat, captain: !args.first_officer, flying: !args.monitoring };
+    let (arrangement, mut sheet) =
+        hands.as_ref().map_or_else(|| (given, BTreeMap::new()), |h| (h.arrangement, h.sheet.clone()));
+    let mut opening: Vec<Input> =
+        radio.or_else(|| hands.as_ref()?.radio.as_ref().map(Into::into)).into_iter().collect();
+    let surprises = args.surprises.or_else(|| hands.as_ref()?.surprises);
+    opening.extend(surprises.map(|seed| Input::Surprises { seed }));
     if let Some(path) = &args.sheet {
         sheet.extend(plan(path, &book)?);
     }

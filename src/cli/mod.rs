@@ -24,6 +24,7 @@ mod repeat;
 mod replay;
 mod say;
 mod sound;
+mod tally;
 mod telling;
 mod wiring;
 

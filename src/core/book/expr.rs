@@ -128,6 +128,11 @@ impl Expr {
         self.root.eval(scope).map(Cow::into_owned)
     }
 
+    /// Its truth for somebody who gives no value of his own: what is held against a slot counts as true.
+    pub fn without_slots(&self, scope: &dyn Scope) -> Option<bool> {
+        self.root.without_slots(scope)
+    }
+
     /// Whether it is known to be true now.
     pub fn holds(&self, scope: &dyn Scope) -> bool {
         matches!(self.root.eval(scope).as_deref(), Some(Value::Bool(true)))
@@ -161,6 +166,32 @@ fn finite<'a>(n: f64) -> Option<Cow<'a, Value>> {
 }
 
 impl Node {
+    fn names_slot(&self) -> bool {
+        match self {
+            Node::Literal(_) => false,
+            Node::Name(name) => matches!(name, Name::Slot(_)),
+            Node::Not(x) | Node::Negate(x) => x.names_slot(),
+            Node::Binary(_, a, b) => a.names_slot() || b.names_slot(),
+            Node::Choose(c, a, b) => c.names_slot() || a.names_slot() || b.names_slot(),
+            Node::In(x, all) => x.names_slot() || all.iter().any(Node::names_slot),
+            Node::Call(_, args) => args.iter().any(Node::names_slot),
+        }
+    }
+
+    fn without_slots(&self, scope: &dyn Scope) -> Option<bool> {
+        match self {
+            Node::Binary(op @ (Op::And | Op::Or), a, b) => {
+                let deciding = *op == Op::Or;
+                match (a.without_slots(scope), b.without_slots(scope)) {
+                    (Some(l), Some(r)) => Some(if deciding { l || r } else { l && r }),
+                    (l, r) => (l == Some(deciding) || r == Some(deciding)).then_some(deciding),
+                }
+            }
+            _ if self.names_slot() => Some(true),
+            _ => self.eval(scope)?.truth(),
+        }
+    }
+
     fn eval<'a>(&'a self, scope: &dyn Scope) -> Option<Cow<'a, Value>> {
         match self {
             Node::Literal(v) => Some(Cow::Borrowed(v)),

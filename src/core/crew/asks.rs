@@ -123,6 +123,12 @@ impl Crew {
         while let Some(i) = self.asks.iter().position(|a| !a.speaking && a.deadline.is_some_and(|d| d <= self.at)) {
             moved = true;
             let a = self.asks[i].clone();
+            if self.deaf && matches!(a.asker, Asker::Limit(_)) {
+                // Nobody can be heard: that is no silence of the pilot.
+                self.asks.remove(i);
+                self.not_done(format!("answer to \u{201c}{}\u{201d}", a.again), "the microphone is dead".into());
+                continue;
+            }
             if a.left > 0 {
                 self.asks[i].left -= 1;
                 self.asks[i].deadline = a.ask.within_s.map(|s| self.at.plus(s));
@@ -154,6 +160,16 @@ impl Crew {
             }
         }
         self.postpone_items();
+    }
+
+    /// He has spoken, though nothing was understood: a deviation is not told again as if he were silent.
+    pub(super) fn not_silent(&mut self) {
+        let now = self.at;
+        for a in self.asks.iter_mut().filter(|a| matches!(a.asker, Asker::Limit(_))) {
+            if let (Some(d), Some(s)) = (&mut a.deadline, a.ask.within_s) {
+                *d = now.plus(s);
+            }
+        }
     }
 
     pub(super) fn forget_asks(&mut self, asker: Asker) {

@@ -25,6 +25,8 @@ pub(super) struct LastCall {
     pub meanings: Vec<Meaning>,
     /// The control that it commands, with the value it had before.
     pub before: Option<(ControlId, Value)>,
+    /// Whether anything came of it, beside words.
+    pub did: bool,
 }
 
 /// An entry of the sheet as it was.
@@ -77,6 +79,10 @@ impl Crew {
             }
             Choice::Refuse { reason, resembling: resembles, text } => {
                 self.note(Note::Refused { reason: reason.to_string(), text: text.unwrap_or_default() });
+                if !matches!(reason, Reason::NothingSaid | Reason::MicrophoneDead) {
+                    // He spoke: that is no silence, whatever it was.
+                    self.not_silent();
+                }
                 let due = !self.due.is_empty();
                 // What sounded while we spoke was our own voice as like as not.
                 if (self.asleep().is_some() || heard.over_us) && !heard.pushed {
@@ -172,6 +178,7 @@ impl Crew {
                     Some(run) => {
                         last.name = title;
                         last.run = Some(run);
+                        last.did = true;
                     }
                     None => {
                         let text = self.wording("not_now", &[("what", &title)]);
@@ -185,6 +192,7 @@ impl Crew {
                 if self.begin_list(*list) {
                     last.name = title;
                     last.list = Some(*list);
+                    last.did = true;
                 } else {
                     let text = self.wording("not_now", &[("what", &title)]);
                     self.speak(text, Priority::Routine, Owner::Nobody);
@@ -195,6 +203,7 @@ impl Crew {
                     last.name = self.name_of(*control, &to, slots);
                     last.before = self.stands_at(*control).map(|v| (*control, v));
                     last.request = self.command(*control, to, slots);
+                    last.did |= last.request.is_some();
                 }
                 None => {
                     let title = self.book.controls[control.0 as usize].title.clone();
@@ -203,8 +212,12 @@ impl Crew {
                     self.not_done(title, format!("{} is unknown", to.text));
                 }
             },
-            Act::Phase(phase) => self.go_to(*phase),
+            Act::Phase(phase) => {
+                last.did = true;
+                self.go_to(*phase);
+            }
             Act::Sheet(entry, value) => {
+                last.did = true;
                 last.sheet.push(self.keep(*entry));
                 let value = value.eval(&self.scope(slots, None));
                 let source = if self.typed { Source::Typed } else { Source::Spoken };

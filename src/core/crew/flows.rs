@@ -91,7 +91,8 @@ impl Crew {
                     Trigger::AfterChecklist(x) => self.done.contains(&book.checklists[x.0 as usize].id),
                     Trigger::OnPhase(p) => self.phase == *p,
                 };
-                let before = self.edges.insert((i as u16, t as u16), fires).unwrap_or(false);
+                // While it is the pilot's own nothing is used up: after a handover it begins at once.
+                let before = self.edges.insert((i as u16, t as u16), fires && self.does_flow(flow)).unwrap_or(false);
                 let wanted = fires && if f.repeatable { !before } else { !self.spent.contains(&f.id) };
                 let here = f.phases.is_empty() || f.phases.contains(&self.phase);
                 if wanted && here && self.flow_runs(flow).is_none() && self.does_flow(flow) {

@@ -1,6 +1,6 @@
 //! What can be said now, and which crossings to look out for: told when they change.
 
-use super::Crew;
+use super::{Crew, Who};
 use crate::core::book::schema::Act;
 use crate::core::crew::io::Action;
 use crate::core::grammar::{CallId, CallSet};
@@ -45,6 +45,15 @@ impl Crew {
                     || (!self.reopened.is_empty() && c.does.iter().any(|e| again(&e.act))));
             if (c.always || (!c.answer_only && here)) && self.may_say(id) {
                 live.insert(id);
+            }
+        }
+        // The pilot's own callouts, from when they are armed: he may be a moment early.
+        for (c, arming) in self.book.callouts.iter().zip(&self.callouts) {
+            if let Some(call) = c.heard_as
+                && arming.armed
+                && self.who(c.by) == Who::Pilot
+            {
+                live.insert(call);
             }
         }
         (self.only_to_addressee(live), due)

@@ -4,6 +4,7 @@ mod glance;
 
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots, Who};
+use crate::core::book::expr::Expr;
 use crate::core::book::schema::{ChecklistId, Item, Known, Priority};
 use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, Meaning};
@@ -70,8 +71,6 @@ impl Crew {
             Some("it is being read already")
         } else if !c.phases.is_empty() && !c.phases.contains(&self.phase) && !self.reopened.contains_key(&c.id) {
             Some("it does not belong to this phase")
-        } else if self.who(c.reader) == Who::Pilot {
-            Some("the pilot reads it")
         } else {
             None
         };
@@ -81,6 +80,9 @@ impl Crew {
             return false;
         }
         self.note(Note::Checklist { checklist: c.id.clone(), state: "begun".into() });
+        if self.who(c.reader) == Who::Pilot {
+            self.not_done(format!("leave the reading of {title} to the pilot"), "he called for it".into());
+        }
         let only = self.reopened.get(&c.id).cloned().filter(|items| !items.is_empty());
         self.lists.push(Reading {
             list,
@@ -271,7 +273,10 @@ impl Crew {
     fn own_item(&mut self, i: usize, told: bool) -> bool {
         let Some(item) = self.item(i).cloned() else { return false };
         let slots = self.lists[i].slots.clone();
-        match item.verify.as_ref().map(|e| self.truth(e, &slots)) {
+        // Without an answer of the pilot there is no value of his to hold against the aircraft's.
+        let alone = !self.lists[i].pilot_done;
+        let agrees = |e: &Expr| if alone { e.without_slots(&self.scope(&slots, None)) } else { self.truth(e, &slots) };
+        match item.verify.as_ref().map(agrees) {
             Some(Some(false)) => {
                 if told {
                     return false;

@@ -128,6 +128,8 @@ pub struct Crew {
     briefing: Option<briefing::Briefed>,
     /// The pilot speaks to somebody else.
     suspended: bool,
+    /// The microphone is lost or muted.
+    deaf: bool,
     style: manners::Style,
     lurking: Vec<manners::Lurking>,
     /// The radio, when it is on.
@@ -201,6 +203,7 @@ impl Crew {
             later: Vec::new(),
             briefing: None,
             suspended: false,
+            deaf: false,
             style: manners::Style::default(),
             lurking: Vec::new(),
             air: None,
@@ -284,6 +287,11 @@ impl Crew {
             Input::SetResult { request, failed } => self.set_result(*request, failed.as_deref()),
             Input::Link { up } => self.link(*up),
             Input::Device { device, state } => {
+                match (device.as_str(), state.as_str()) {
+                    ("microphone", "lost" | "muted") => self.deaf = true,
+                    ("microphone", _) => self.deaf = false,
+                    _ => {}
+                }
                 let text = self.wording(&format!("{device}_{state}"), &[]);
                 if !text.is_empty() {
                     self.speak(text, crate::core::book::schema::Priority::Caution, talk::Owner::Nobody);

@@ -40,8 +40,11 @@ impl Crew {
         self.rejected = Some((last.meanings.clone(), self.at));
         let name = last.name.clone();
         let undo = self.undo_of(&last);
+        let did = last.did;
         match self.drop_call(last, why) {
             Dropped::All(name) => self.tell(key, &name),
+            // A question, or what was refused: nothing came of it.
+            Dropped::Done(_) if !did => self.tell("nothing_to_cancel", ""),
             Dropped::Done(what) => {
                 self.tell("already_done", &what.unwrap_or(name));
                 self.offer(undo);
@@ -106,8 +109,9 @@ impl Crew {
             if let Some(what) = self.cancel_command(request) {
                 self.not_done(what, why.into());
                 cancelled = true;
-            } else if let Some(what) = self.motion_name(request) {
-                return Dropped::Done(Some(what));
+            } else {
+                // It has been sent: the sheet may have its old value back, the aircraft has not.
+                return Dropped::Done(self.motion_name(request));
             }
         }
         if cancelled { Dropped::All(last.name) } else { Dropped::Done(None) }

@@ -27,6 +27,8 @@ pub struct Script {
     pub sheet: BTreeMap<String, Value>,
     /// Seed of the session.
     pub seed: u64,
+    /// Human distractions are drawn by this; none if absent.
+    pub surprises: Option<u64>,
     /// The radio, if it is on.
     pub radio: Option<Radio>,
     /// Noise under the pilot's voice, where it becomes audio.
@@ -59,6 +61,14 @@ pub struct Radio {
     /// Whether our own readbacks may hold a slip.
     #[serde(default)]
     pub slips: bool,
+}
+
+impl Script {
+    /// What the engine is told beside the beginning: the radio, and whether distractions are wanted.
+    pub fn opening(&self) -> Vec<Input> {
+        let surprises = self.surprises.map(|seed| Input::Surprises { seed });
+        self.radio.as_ref().map(Into::into).into_iter().chain(surprises).collect()
+    }
 }
 
 impl From<&Radio> for Input {
@@ -225,6 +235,7 @@ struct RawHead {
     sheet: BTreeMap<String, Value>,
     #[serde(default = "one")]
     seed: u64,
+    surprises: Option<u64>,
     radio: Option<Radio>,
     noise: Option<Noise>,
     reaction_s: Option<f64>,
@@ -435,6 +446,7 @@ pub fn parse(text: &str) -> Result<Script, Vec<Problem>> {
         arrangement,
         sheet: head.sheet,
         seed: head.seed,
+        surprises: head.surprises,
         radio: head.radio,
         noise: head.noise,
         reaction_s,

@@ -5,7 +5,9 @@
 
 use super::Aircraft;
 use super::CENTRE;
-use super::panel::{ApuSwitch, Autobrake, FuelLever, Gear, Speedbrake, StartSelector, Transponder, Tug, Words};
+use super::panel::{
+    ApuSwitch, AudioSelector, Autobrake, FuelLever, Gear, Speedbrake, StartSelector, Transponder, Tug, Words,
+};
 use crate::core::aircraft::{Value, ValueKind};
 use crate::core::physics::FT_M;
 
@@ -188,6 +190,9 @@ static TABLE: &[Entry] = &[
     selector!("tug", Tug, tug),
     switch!("bypass_pin", bypass_pin),
     switch!("interphone", interphone),
+    selector!("audio_selector", AudioSelector, audio_selector),
+    switch!("resolution_advisory", resolution_advisory),
+    switch!("ground_proximity", ground_proximity),
     // What the air does along and across the runway
     shown!("headwind_kt", |a| a.wind().headwind_kt),
     shown!("crosswind_kt", |a| a.wind().crosswind_kt),

@@ -39,6 +39,7 @@ words! { FuelLever { Cutoff = "cutoff", Run = "run" } }
 words! { Transponder { Standby = "standby", On = "on", Alert = "alert" } }
 words! { Reverse { Stowed = "stowed", Idle = "idle", Full = "full" } }
 words! { Tug { Away = "away", Attached = "attached", Pushing = "pushing" } }
+words! { AudioSelector { FlightDeck = "flight_deck", Radio = "radio", Ground = "ground", Cabin = "cabin" } }
 
 use super::params::{ENGINES, TANKS};
 
@@ -93,6 +94,11 @@ pub(super) struct Panel {
     pub tug: Tug,
     pub bypass_pin: bool,
     pub interphone: bool,
+    /// To whom the pilot speaks.
+    pub audio_selector: AudioSelector,
+    /// A collision or a ground warning speaks: a circumstance, which nothing here causes by itself.
+    pub resolution_advisory: bool,
+    pub ground_proximity: bool,
 }
 
 impl Panel {
@@ -144,6 +150,9 @@ impl Panel {
             tug: Tug::Away,
             bypass_pin: false,
             interphone: false,
+            audio_selector: AudioSelector::FlightDeck,
+            resolution_advisory: false,
+            ground_proximity: false,
         }
     }
 

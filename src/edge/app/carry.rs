@@ -163,6 +163,7 @@ impl App {
                 self.tell(Side::Flight, self.now, &format!("not done: {what} ({why})"));
                 self.report.not_done.push((what, why));
             }
+            Note::Limit { limit, over: true } => self.report.limits.push(limit),
             Note::Item { .. }
             | Note::Callout { .. }
             | Note::Passed { .. }

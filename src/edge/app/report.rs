@@ -71,6 +71,8 @@ pub struct Report {
     pub marks: Vec<Mark>,
     /// Checklists by id: their last state.
     pub checklists: BTreeMap<String, String>,
+    /// Limits that were exceeded, in order.
+    pub limits: Vec<String>,
     /// Items contradicted, skipped, not seen.
     pub items: Vec<(String, String)>,
     /// What was not done, and why.
