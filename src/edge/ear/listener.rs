@@ -3,7 +3,7 @@
 use super::neural::{EarError, NeuralEar, Reading};
 use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
-use crate::core::grammar::{CallSet, WordGraph};
+use crate::core::grammar::{CallSet, Meaning, WordGraph};
 use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
@@ -51,6 +51,8 @@ pub struct Listener<E = NeuralEar> {
     from: u64,
     revision: u32,
     live: CallSet,
+    /// Of the live calls, those that answer something.
+    due: CallSet,
     /// Calls that count while we speak ourselves.
     always: CallSet,
     /// What was live when the utterance began.
@@ -80,6 +82,8 @@ const CALM_FRAMES: u32 = 62;
 /// pilot all the time. Longer speech is no call that a second look would save.
 const LONG: u64 = 8 * RATE as u64;
 
+/// What is taken off readings of an utterance without its beginning, nats: the head of a call may be missing.
+const HEADLESS: f64 = 2.0;
 /// A mean further from zero is a constant voltage of the sound card.
 const OFFSET: f32 = 1e-3;
 
@@ -121,6 +125,7 @@ impl<E: Reader> Listener<E> {
             from: 0,
             revision: 0,
             live: CallSet::none(),
+            due: CallSet::none(),
             always: CallSet::none(),
             begun: CallSet::none(),
             quiet: 0,
@@ -132,6 +137,11 @@ impl<E: Reader> Listener<E> {
     pub fn listen(&mut self, revision: u32, live: &CallSet) {
         self.revision = revision;
         self.live = live.clone();
+    }
+
+    /// Which of the live calls answer something that is due.
+    pub fn answering(&mut self, due: &CallSet) {
+        self.due = due.clone();
     }
 
     /// The calls that count while we speak ourselves.
@@ -236,7 +246,7 @@ impl<E: Reader> Listener<E> {
                 let live = self.begun.union(&self.live);
                 let reading = self.read(window, &live)?;
                 // More may come after a pause, so an early end needs the stricter values.
-                let sure = accepted(&reading.found.ranked, &self.thresholds.strict());
+                let sure = self.accepts(&reading.found.ranked, &self.thresholds.strict());
                 let whole = reading.found.whole && sure;
                 self.asked = Some(Asked { window, live, reading, at: self.gate.now() });
                 let event = self.gate.answer(whole);
@@ -285,25 +295,25 @@ impl<E: Reader> Listener<E> {
 
     /// The readings of an utterance, and the window they come from. Where someone began to speak over others, all of it
     /// is tried first if it is short, since a call without its head may be another call; then what is left from each
-    /// beginning on, by the stricter values. What none of this settles is looked at more thoroughly.
+    /// beginning on, at a price ([`HEADLESS`]). What none of this settles is looked at more thoroughly.
     fn settle(
         &mut self,
         utterance: &Utterance,
         live: &CallSet,
         asked: Option<Asked>,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
-        let (plain, strict) = (self.thresholds.clone(), self.thresholds.strict());
         let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
         let main = later.first().copied().unwrap_or(utterance.window);
         let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
         let windows = Some(utterance.window).filter(|_| whole).into_iter().chain(later);
         let mut kept = Vec::new();
         for window in windows {
-            let ranked = match &asked {
+            let mut ranked = match &asked {
                 Some(asked) if asked.window == window => asked.reading.found.ranked.clone(),
                 _ => self.read(window, live)?.found.ranked,
             };
-            if accepted(&ranked, if window == utterance.window { &plain } else { &strict }) {
+            price(&mut ranked, window, utterance);
+            if self.accepts(&ranked, &self.thresholds) {
                 return Ok((ranked, window));
             }
             if window == main {
@@ -313,12 +323,23 @@ impl<E: Reader> Listener<E> {
         if main.to - main.from <= LONG
             && let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(main)]), live)?
         {
-            let ranked = closer.found.ranked;
-            if accepted(&ranked, if main == utterance.window { &plain } else { &strict }) {
+            let mut ranked = closer.found.ranked;
+            price(&mut ranked, main, utterance);
+            if self.accepts(&ranked, &self.thresholds) {
                 return Ok((ranked, main));
             }
         }
         Ok((self.second_thought(kept, main, live)?, main))
+    }
+
+    /// Whether a reading will do; what is critical is known to the engine alone.
+    fn accepts(&self, ranked: &[Candidate], by: &Thresholds) -> bool {
+        let Some(best) = ranked.first() else { return false };
+        let answers = |m: &Meaning| self.due.iter().any(|d| self.ear.name(d) == Some(m.call.as_str()));
+        let class = if best.meanings.iter().any(answers) { Class::Due } else { Class::Ordinary };
+        let bar = by.bar(class, best.words());
+        let margin = ranked.get(1).map_or(f64::INFINITY, |next| best.score - next.score);
+        best.score > bar.score && margin > bar.margin
     }
 
     fn read(&mut self, window: Span, live: &CallSet) -> Result<Reading, EarError> {
@@ -355,9 +376,9 @@ impl<E: Reader> Listener<E> {
     }
 }
 
-fn accepted(ranked: &[Candidate], by: &Thresholds) -> bool {
-    let Some(best) = ranked.first() else { return false };
-    let bar = by.bar(Class::Ordinary, best.words());
-    let margin = ranked.get(1).map_or(f64::INFINITY, |next| best.score - next.score);
-    best.score > bar.score && margin > bar.margin
+/// Takes [`HEADLESS`] off readings of less than the whole utterance.
+fn price(ranked: &mut [Candidate], window: Span, utterance: &Utterance) {
+    if window != utterance.window {
+        ranked.iter_mut().for_each(|c| c.score -= HEADLESS);
+    }
 }
