@@ -3,7 +3,7 @@
 use super::neural::{EarError, NeuralEar, Reading};
 use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
-use crate::core::grammar::{CallSet, Meaning, WordGraph};
+use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph};
 use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
@@ -82,6 +82,8 @@ const CALM_FRAMES: u32 = 62;
 /// pilot all the time. Longer speech is no call that a second look would save.
 const LONG: u64 = 8 * RATE as u64;
 
+/// A reading that is not above its bar by so much, nats, is looked at again: the right one may have been given up too early.
+const SURE: f64 = 3.0;
 /// What is taken off readings of an utterance without its beginning, nats: the head of a call may be missing.
 const HEADLESS: f64 = 2.0;
 /// A mean further from zero is a constant voltage of the sound card.
@@ -244,7 +246,10 @@ impl<E: Reader> Listener<E> {
             }
             Some(Event::Ask { window }) => {
                 let live = self.begun.union(&self.live);
-                let reading = self.read(window, &live)?;
+                let mut reading = self.read(window, &live)?;
+                let began = Instant::now();
+                self.doubt(&mut reading.found.ranked, window)?;
+                reading.took += began.elapsed();
                 // More may come after a pause, so an early end needs the stricter values.
                 let sure = self.accepts(&reading.found.ranked, &self.thresholds.strict());
                 let whole = reading.found.whole && sure;
@@ -302,6 +307,7 @@ impl<E: Reader> Listener<E> {
         live: &CallSet,
         asked: Option<Asked>,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
+        let sure = self.thresholds.shifted(SURE);
         let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
         let main = later.first().copied().unwrap_or(utterance.window);
         let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
@@ -310,10 +316,14 @@ impl<E: Reader> Listener<E> {
         for window in windows {
             let mut ranked = match &asked {
                 Some(asked) if asked.window == window => asked.reading.found.ranked.clone(),
-                _ => self.read(window, live)?.found.ranked,
+                _ => {
+                    let mut ranked = self.read(window, live)?.found.ranked;
+                    self.doubt(&mut ranked, window)?;
+                    ranked
+                }
             };
             price(&mut ranked, window, utterance);
-            if self.accepts(&ranked, &self.thresholds) {
+            if self.accepts(&ranked, &sure) {
                 return Ok((ranked, window));
             }
             if window == main {
@@ -324,12 +334,38 @@ impl<E: Reader> Listener<E> {
             && let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(main)]), live)?
         {
             let mut ranked = closer.found.ranked;
+            self.doubt(&mut ranked, main)?;
             price(&mut ranked, main, utterance);
-            if self.accepts(&ranked, &self.thresholds) {
-                return Ok((ranked, main));
-            }
+            kept = ranked;
+        }
+        if self.accepts(&kept, &self.thresholds) {
+            return Ok((kept, main));
         }
         Ok((self.second_thought(kept, main, live)?, main))
+    }
+
+    /// A value without a rival may only be the one that the beam has kept: where the sound says little of it, all other
+    /// values are as likely. Before it is believed, the call's other values are weighed too.
+    fn doubt(&mut self, ranked: &mut Vec<Candidate>, window: Span) -> Result<(), EarError> {
+        let Some((best, rest)) = ranked.split_first() else { return Ok(()) };
+        let valued = best.meanings.iter().any(|m| !m.slots.is_empty());
+        if !valued || !self.accepts(ranked, &self.thresholds) || rest.iter().any(|c| c.same_calls(best)) {
+            return Ok(());
+        }
+        let all = CallSet::all(self.ear.calls());
+        let named = |id: &CallId| best.meanings.iter().any(|m| self.ear.name(*id) == Some(m.call.as_str()));
+        let calls: CallSet = all.iter().filter(named).collect();
+        let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(window)]), &calls)? else {
+            return Ok(());
+        };
+        for reading in closer.found.ranked {
+            match ranked.iter_mut().find(|c| c.meanings == reading.meanings) {
+                Some(known) => known.score = known.score.max(reading.score),
+                None => ranked.push(reading),
+            }
+        }
+        ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+        Ok(())
     }
 
     /// Whether a reading will do; what is critical is known to the engine alone.
