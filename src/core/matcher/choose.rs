@@ -1,6 +1,6 @@
 //! The one place that accepts.
 
-use super::{Candidate, Class, Heard, Thresholds, Unheard};
+use super::{Class, Heard, Thresholds, Unheard};
 use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph, accepts};
 use std::fmt;
 
@@ -131,7 +131,7 @@ pub fn choose(
         .filter(|i| is_critical || calls(*i).any(|c| c.is_some_and(|c| live.contains(c))))
         .any(|i| {
             let rival = &heard.ranked[i];
-            let margin = if same_calls(reading, rival) { bar.slot_margin } else { bar.margin };
+            let margin = if reading.same_calls(rival) { bar.slot_margin } else { bar.margin };
             lead - rival.score <= margin
         });
     if (any_live && equals.len() > 1) || too_near {
@@ -143,11 +143,6 @@ pub fn choose(
     let (meanings, not_now): (Vec<_>, Vec<_>) =
         reading.meanings.iter().cloned().partition(|m| graph.call(&m.call).is_some_and(|c| live.contains(c)));
     Choice::Accept { meanings, not_now, score: reading.score }
-}
-
-/// Whether two readings differ in values alone.
-fn same_calls(a: &Candidate, b: &Candidate) -> bool {
-    a.meanings.len() == b.meanings.len() && a.meanings.iter().zip(&b.meanings).all(|(a, b)| a.call == b.call)
 }
 
 /// Whether reading `i` could be the very words of the best one.
@@ -170,6 +165,7 @@ fn same_words(heard: &Heard, graph: &WordGraph, i: usize) -> bool {
 mod tests {
     use super::*;
     use crate::core::grammar::{NamedSlots, Rules, build, parse};
+    use crate::core::matcher::Candidate;
     use crate::core::time::SessionTime;
 
     /// Other than the program's own: those are set by measurement.

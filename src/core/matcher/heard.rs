@@ -20,6 +20,11 @@ impl Candidate {
     pub fn words(&self) -> usize {
         self.text.split_whitespace().count()
     }
+
+    /// Whether another reading is of the same calls: then the two differ in values alone.
+    pub fn same_calls(&self, other: &Candidate) -> bool {
+        self.meanings.iter().map(|m| &m.call).eq(other.meanings.iter().map(|m| &m.call))
+    }
 }
 
 /// Why an ear has nothing to offer, decided before any call is looked at.

@@ -4,7 +4,7 @@ use super::neural::{EarError, NeuralEar, Reading};
 use super::own::Own;
 use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
-use crate::core::grammar::{CallSet, WordGraph};
+use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph};
 use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
@@ -52,6 +52,8 @@ pub struct Listener<E = NeuralEar> {
     from: u64,
     revision: u32,
     live: CallSet,
+    /// Of the live calls, those that answer something.
+    due: CallSet,
     /// Calls that count while we speak ourselves, and what we say; absent if the microphone cannot hear us.
     always: CallSet,
     own: Option<Own>,
@@ -82,6 +84,10 @@ const CALM_FRAMES: u32 = 62;
 /// pilot all the time. Longer speech is no call that a second look would save.
 const LONG: u64 = 8 * RATE as u64;
 
+/// A reading that is not above its bar by so much, nats, is looked at again: the right one may have been given up too early.
+const SURE: f64 = 3.0;
+/// What is taken off readings of an utterance without its beginning, nats: the head of a call may be missing.
+const HEADLESS: f64 = 2.0;
 /// A mean further from zero is a constant voltage of the sound card.
 const OFFSET: f32 = 1e-3;
 
@@ -123,6 +129,7 @@ impl<E: Reader> Listener<E> {
             from: 0,
             revision: 0,
             live: CallSet::none(),
+            due: CallSet::none(),
             always: CallSet::none(),
             own: None,
             begun: CallSet::none(),
@@ -135,6 +142,11 @@ impl<E: Reader> Listener<E> {
     pub fn listen(&mut self, revision: u32, live: &CallSet) {
         self.revision = revision;
         self.live = live.clone();
+    }
+
+    /// Which of the live calls answer something that is due.
+    pub fn answering(&mut self, due: &CallSet) {
+        self.due = due.clone();
     }
 
     /// The microphone hears what we say: while we speak, nothing but these calls counts, by the stricter scores, and none
@@ -277,9 +289,12 @@ impl<E: Reader> Listener<E> {
                     true => self.always.clone(),
                     false => self.begun.union(&self.live),
                 };
-                let reading = self.read(window, &live)?;
+                let mut reading = self.read(window, &live)?;
+                let began = Instant::now();
+                self.doubt(&mut reading.found.ranked, window)?;
+                reading.took += began.elapsed();
                 // More may come after a pause, so an early end needs the stricter values.
-                let sure = accepted(&reading.found.ranked, &self.thresholds.strict());
+                let sure = self.accepts(&reading.found.ranked, &self.thresholds.strict());
                 let whole = reading.found.whole && sure;
                 self.asked = Some(Asked { window, live, reading, at: self.gate.now() });
                 let event = self.gate.answer(whole);
@@ -332,25 +347,30 @@ impl<E: Reader> Listener<E> {
 
     /// The readings of an utterance, and the window they come from. Where someone began to speak over others, all of it
     /// is tried first if it is short, since a call without its head may be another call; then what is left from each
-    /// beginning on, by the stricter values. What none of this settles is looked at more thoroughly.
+    /// beginning on, at a price ([`HEADLESS`]). What none of this settles is looked at more thoroughly.
     fn settle(
         &mut self,
         utterance: &Utterance,
         live: &CallSet,
         asked: Option<Asked>,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
-        let (plain, strict) = (self.thresholds.clone(), self.thresholds.strict());
+        let sure = self.thresholds.shifted(SURE);
         let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
         let main = later.first().copied().unwrap_or(utterance.window);
         let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
         let windows = Some(utterance.window).filter(|_| whole).into_iter().chain(later);
         let mut kept = Vec::new();
         for window in windows {
-            let ranked = match &asked {
+            let mut ranked = match &asked {
                 Some(asked) if asked.window == window => asked.reading.found.ranked.clone(),
-                _ => self.read(window, live)?.found.ranked,
+                _ => {
+                    let mut ranked = self.read(window, live)?.found.ranked;
+                    self.doubt(&mut ranked, window)?;
+                    ranked
+                }
             };
-            if accepted(&ranked, if window == utterance.window { &plain } else { &strict }) {
+            price(&mut ranked, window, utterance);
+            if self.accepts(&ranked, &sure) {
                 return Ok((ranked, window));
             }
             if window == main {
@@ -360,16 +380,53 @@ impl<E: Reader> Listener<E> {
         if main.to - main.from <= LONG
             && let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(main)]), live)?
         {
-            let ranked = closer.found.ranked;
-            if accepted(&ranked, if main == utterance.window { &plain } else { &strict }) {
-                return Ok((ranked, main));
-            }
+            let mut ranked = closer.found.ranked;
+            self.doubt(&mut ranked, main)?;
+            price(&mut ranked, main, utterance);
+            kept = ranked;
+        }
+        if self.accepts(&kept, &self.thresholds) {
+            return Ok((kept, main));
         }
         // What sounded while we spoke is never told to be out of place.
         match utterance.critical_only {
             true => Ok((kept, main)),
             false => Ok((self.second_thought(kept, main, live)?, main)),
         }
+    }
+
+    /// A value without a rival may only be the one that the beam has kept: where the sound says little of it, all other
+    /// values are as likely. Before it is believed, the call's other values are weighed too.
+    fn doubt(&mut self, ranked: &mut Vec<Candidate>, window: Span) -> Result<(), EarError> {
+        let Some((best, rest)) = ranked.split_first() else { return Ok(()) };
+        let valued = best.meanings.iter().any(|m| !m.slots.is_empty());
+        if !valued || !self.accepts(ranked, &self.thresholds) || rest.iter().any(|c| c.same_calls(best)) {
+            return Ok(());
+        }
+        let all = CallSet::all(self.ear.calls());
+        let named = |id: &CallId| best.meanings.iter().any(|m| self.ear.name(*id) == Some(m.call.as_str()));
+        let calls: CallSet = all.iter().filter(named).collect();
+        let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(window)]), &calls)? else {
+            return Ok(());
+        };
+        for reading in closer.found.ranked {
+            match ranked.iter_mut().find(|c| c.meanings == reading.meanings) {
+                Some(known) => known.score = known.score.max(reading.score),
+                None => ranked.push(reading),
+            }
+        }
+        ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+        Ok(())
+    }
+
+    /// Whether a reading will do; what is critical is known to the engine alone.
+    fn accepts(&self, ranked: &[Candidate], by: &Thresholds) -> bool {
+        let Some(best) = ranked.first() else { return false };
+        let answers = |m: &Meaning| self.due.iter().any(|d| self.ear.name(d) == Some(m.call.as_str()));
+        let class = if best.meanings.iter().any(answers) { Class::Due } else { Class::Ordinary };
+        let bar = by.bar(class, best.words());
+        let margin = ranked.get(1).map_or(f64::INFINITY, |next| best.score - next.score);
+        best.score > bar.score && margin > bar.margin
     }
 
     fn read(&mut self, window: Span, live: &CallSet) -> Result<Reading, EarError> {
@@ -406,9 +463,9 @@ impl<E: Reader> Listener<E> {
     }
 }
 
-fn accepted(ranked: &[Candidate], by: &Thresholds) -> bool {
-    let Some(best) = ranked.first() else { return false };
-    let bar = by.bar(Class::Ordinary, best.words());
-    let margin = ranked.get(1).map_or(f64::INFINITY, |next| best.score - next.score);
-    best.score > bar.score && margin > bar.margin
+/// Takes [`HEADLESS`] off readings of less than the whole utterance.
+fn price(ranked: &mut [Candidate], window: Span, utterance: &Utterance) {
+    if window != utterance.window {
+        ranked.iter_mut().for_each(|c| c.score -= HEADLESS);
+    }
 }

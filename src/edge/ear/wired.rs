@@ -11,8 +11,9 @@ use crate::edge::app::{EarNews, SoundEar};
 pub const NOMINAL_LATENCY_S: f64 = 0.1;
 
 impl<E: Reader> SoundEar for Listener<E> {
-    fn listen(&mut self, revision: u32, live: &CallSet, _due: &CallSet) {
+    fn listen(&mut self, revision: u32, live: &CallSet, due: &CallSet) {
         Listener::listen(self, revision, live);
+        self.answering(due);
     }
 
     fn saying(&mut self, words: Option<&str>) -> Vec<EarNews> {
