@@ -48,7 +48,7 @@ impl Row {
 pub fn run(_args: Args, models: Option<&Path>) -> CliResult {
     let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
     let (system, kind) = (std::env::consts::OS, std::env::consts::ARCH);
-    println!("antiphon {} on {system} {kind}, {cores} cores\n", env!("CARGO_PKG_VERSION"));
+    outln!("antiphon {} on {system} {kind}, {cores} cores\n", env!("CARGO_PKG_VERSION"));
     let places = Places::here(models);
     let mut rows = model_rows(&places);
     rows.extend(vosk_rows(&places));
@@ -57,10 +57,10 @@ pub fn run(_args: Args, models: Option<&Path>) -> CliResult {
     rows.push(sound_row(Way::In));
     rows.push(sound_row(Way::Out));
     rows.push(disk_row());
-    print!("{}", table(&rows));
+    outp!("{}", table(&rows));
     match rows.iter().filter(|r| r.remedy.is_some()).count() {
         0 => {
-            println!("\neverything that was looked at is all right");
+            outln!("\neverything that was looked at is all right");
             Ok(Outcome::Done)
         }
         n => Err(Failure::new(format!("{n} of {} things are not all right: do what stands below each", rows.len()))),

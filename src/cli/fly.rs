@@ -233,11 +233,11 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         journal,
         pace,
         outside: Outside(Some(news)),
-        told: Box::new(|line| println!("{}", telling::line(line))),
+        told: Box::new(|line| outln!("{}", telling::line(line))),
         watcher,
         until,
     };
-    println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
+    outln!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
     let report = match begin {
         Begin::Fresh => {
             App::new(parts, SessionTime::ZERO, Wake::default()).opening(opening).run(arrangement, phase, sheet)
@@ -246,7 +246,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     }
     .map_err(failure)?;
     drop(served);
-    println!("\n{}", telling::summary(&report));
+    outln!("\n{}", telling::summary(&report));
     Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
 }
 

@@ -118,6 +118,8 @@ pub struct App {
     /// What the words of the utterance being handled mean, where they are known.
     meant: Option<Vec<Meaning>>,
     begun: Instant,
+    /// The session clock that is in another's hand, if it is.
+    clock: SessionTime,
     origin: SessionTime,
     leave_at: Option<SessionTime>,
     /// Fed right after the beginning.
@@ -175,6 +177,7 @@ impl App {
             crossings: BTreeMap::new(),
             meant: None,
             begun: Instant::now(),
+            clock: now,
             origin: now,
             leave_at: None,
             opening: Vec::new(),
