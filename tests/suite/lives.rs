@@ -84,6 +84,7 @@ impl Session {
                     }
                 }),
                 until: None,
+                ends_in: Vec::new(),
             };
             let app = App::new(parts, SessionTime::ZERO, Wake::default());
             let report = app.run(Arrangement::default(), None, BTreeMap::new()).expect("runs");
