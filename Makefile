@@ -48,7 +48,7 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 	cargo fmt --check
 	cargo clippy --locked --all-targets --features vosk -- -D warnings
 	cargo test --locked --features vosk --lib --bins --test tidy --test setup
-	cargo test --locked --features vosk --test suite -- --skip lives:: --skip oracle::
+	cargo test --locked --features vosk --test suite -- --skip oracle::
 	@echo "test: and the flight that measures time, with nothing beside it"
 	cargo test --locked --features vosk --test suite -- oracle::
 	@echo "test: format, lints and tests all passed"
@@ -62,9 +62,8 @@ test-audio: ## flights through sound devices, in real time, on a sound server of
 	REQUIRE=1 cargo test --locked --test pulse
 
 .PHONY: test-link
-test-link: ## a link's bad days in real time, and callouts against flight models that nobody here wrote: a table of errors; 7 minutes, on a quiet machine
+test-link: ## callouts against flight models that nobody here wrote, in real time: a table of errors; 6 minutes, on a quiet machine
 	@python3 models/setup.py --with test
-	REQUIRE=1 cargo test --locked --test suite -- --test-threads=2 lives::
 	REQUIRE=1 FLIGHTS=all cargo test --locked --test suite oracle:: -- --nocapture
 
 .PHONY: cross

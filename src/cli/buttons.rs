@@ -106,7 +106,7 @@ pub fn learn(does: Does, pads: &mut dyn Pads, limit: Duration) -> Result<String,
             Does::Talk.word()
         )));
     }
-    println!("press the button for {} on {} …", does.word(), there.join(" or "));
+    outln!("press the button for {} on {} …", does.word(), there.join(" or "));
     let Some((controller, button)) = pressed(pads, limit) else {
         return Err(Failure::new(format!(
             "no press has arrived within {} s: press a button, not a lever, and see whether the system shows it",

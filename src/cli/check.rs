@@ -53,19 +53,19 @@ pub fn run(args: Args) -> CliResult {
             outcome = Outcome::Problems;
         }
         let text = if args.json { json(book, &loaded, args.contexts)? } else { report(book, &loaded, args.contexts)? };
-        print!("{text}");
+        outp!("{text}");
     }
     Ok(outcome)
 }
 
 fn explain(id: &str) -> CliResult {
     if id == "all" {
-        print!("{}", rules::page());
+        outp!("{}", rules::page());
         return Ok(Outcome::Done);
     }
     match rules::rule(id) {
         Some(rule) => {
-            print!("{}", rules::entry(rule));
+            outp!("{}", rules::entry(rule));
             Ok(Outcome::Done)
         }
         None => {

@@ -44,20 +44,20 @@ pub fn run(places: &Places, name: &Path, sources: &[PathBuf]) -> CliResult {
         return Err(Failure::new(text));
     }
     let (seen, all) = coverage.share(&book);
-    println!("{}: {seen} of {all} entries exercised by {counted} journals and scripts", book.id);
+    outln!("{}: {seen} of {all} entries exercised by {counted} journals and scripts", book.id);
     for (name, why, seen) in coverage.explained(&book) {
         let told = if seen { "exercised, though the book says" } else { "not exercised:" };
-        println!("  {name}: {told} {why}");
+        outln!("  {name}: {told} {why}");
     }
     let missing = coverage.missing(&book);
     for part in &missing {
-        println!("  never exercised: {part}");
+        outln!("  never exercised: {part}");
     }
     if missing.is_empty() {
-        println!("  nothing is left unexercised without a reason");
+        outln!("  nothing is left unexercised without a reason");
         return Ok(Outcome::Done);
     }
-    println!("Fly it in a session script, or say why not with `unexercised = \"…\"` in the book.");
+    outln!("Fly it in a session script, or say why not with `unexercised = \"…\"` in the book.");
     Ok(Outcome::Problems)
 }
 

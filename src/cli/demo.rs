@@ -69,7 +69,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     wiring::prepare(&mut voices, &book)?;
     let mut captains = Captains::new(wiring::cache());
     let captain = captains.pick(seed).to_string();
-    println!("{}: the captain is played by {captain}. For simulation and ground practice only.\n", script.title);
+    outln!("{}: the captain is played by {captain}. For simulation and ground practice only.\n", script.title);
 
     let link = stage::aircraft(&book, &script, seed).map_err(Failure)?;
     let path = args.out.join("journal.jsonl");
@@ -98,7 +98,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         journal: JournalFile::create(&path, &header).map_err(Failure)?,
         pace: Pace::Fast,
         outside: Outside(Some(news)),
-        told: Box::new(|line| println!("{}", telling::line(line))),
+        told: Box::new(|line| outln!("{}", telling::line(line))),
         watcher: None,
         until: None,
         ends_in: Vec::new(),
@@ -110,12 +110,12 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
 
 /// The same without sound, as fast as it goes.
 fn typed(args: &Args, book: &Arc<Book>, script: Script) -> CliResult {
-    println!("{}: typed. For simulation and ground practice only.\n", script.title);
+    outln!("{}: typed. For simulation and ground practice only.\n", script.title);
     let touches = touches(&script);
     let header = wiring::header(book, &args.book, script.seed, &[("captain", "typed")]);
     let journal = JournalFile::create(&args.out.join("journal.jsonl"), &header).map_err(Failure)?;
     let report = stage::silent(book.clone(), script, journal).map_err(Failure)?;
-    report.lines.iter().for_each(|line| println!("{}", telling::line(line)));
+    report.lines.iter().for_each(|line| outln!("{}", telling::line(line)));
     told(args, book, &report, touches, "journal.jsonl, transcript.md")
 }
 
@@ -129,8 +129,8 @@ fn told(args: &Args, book: &Book, report: &Report, touches: usize, files: &str) 
     let transcript = args.out.join("transcript.md");
     std::fs::write(&transcript, telling::transcript(book, report))
         .map_err(|e| Failure::new(format!("{} cannot be written ({e})", transcript.display())))?;
-    println!("\n{}", telling::summary(report));
-    println!("{}", tally::line(book, report, touches));
-    println!("{}: {files}", args.out.display());
+    outln!("\n{}", telling::summary(report));
+    outln!("{}", tally::line(book, report, touches));
+    outln!("{}: {files}", args.out.display());
     Ok(if telling::good(report) { Outcome::Done } else { Outcome::Problems })
 }

@@ -66,7 +66,7 @@ impl Row {
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     if let Some(does) = args.button {
         let mut pads = Controllers::open().map_err(Failure)?;
-        println!("{}", buttons::learn(does, &mut pads, PRESS_LIMIT)?);
+        outln!("{}", buttons::learn(does, &mut pads, PRESS_LIMIT)?);
         return Ok(Outcome::Done);
     }
     let last = Choices::file().map(|f| Choices::read(&f)).unwrap_or_default();
@@ -75,7 +75,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     }
     let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
     let (system, kind) = (std::env::consts::OS, std::env::consts::ARCH);
-    println!("antiphon {} on {system} {kind}, {cores} cores\n", env!("CARGO_PKG_VERSION"));
+    outln!("antiphon {} on {system} {kind}, {cores} cores\n", env!("CARGO_PKG_VERSION"));
     let places = Places::here(models);
     let mut rows = model_rows(&places);
     rows.extend(vosk_rows(&places));
@@ -90,10 +90,10 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
 
 /// The table, and how it ends.
 fn verdict(rows: &[Row]) -> CliResult {
-    print!("{}", table(rows));
+    outp!("{}", table(rows));
     match rows.iter().filter(|r| r.remedy.is_some()).count() {
         0 => {
-            println!("\neverything that was looked at is all right");
+            outln!("\neverything that was looked at is all right");
             Ok(Outcome::Done)
         }
         n => Err(Failure::new(format!("{n} of {} things are not all right: do what stands below each", rows.len()))),

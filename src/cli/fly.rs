@@ -131,7 +131,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         return repeat::run(&args, models, &outlet);
     }
     let report = session(&args, models, &outlet, None)?;
-    println!("\n{}", telling::summary(&report));
+    outln!("\n{}", telling::summary(&report));
     Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
 }
 
@@ -293,12 +293,12 @@ pub(super) fn session(
         journal,
         pace,
         outside: Outside(Some(news)),
-        told: Box::new(|line| println!("{}", telling::line(line))),
+        told: Box::new(|line| outln!("{}", telling::line(line))),
         watcher,
         until,
         ends_in: attempt.map_or_else(Vec::new, |a| a.until.clone()),
     };
-    println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
+    outln!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
     let app = |at, wake| App::new(parts, at, wake).with_buttons(buttons::signals(&buttons));
     let report = match begin {
         Begin::Fresh => app(SessionTime::ZERO, Wake::default()).opening(opening).run(arrangement, phase, sheet),

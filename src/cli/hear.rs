@@ -112,7 +112,7 @@ fn files<E: Reader>(args: &Args, book: &Book, live: &CallSet, mut listener: List
             }
         };
         for line in lines {
-            println!("{}", if args.json { json(&line)? } else { plain(&line) });
+            outln!("{}", if args.json { json(&line)? } else { plain(&line) });
         }
     }
     match failed {

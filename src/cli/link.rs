@@ -1,5 +1,6 @@
 //! `antiphon link`.
 
+use super::telling::part;
 use super::{CliResult, Failure, Outcome, aircraft, wiring};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
@@ -11,7 +12,7 @@ use crate::edge::link::{BuiltIn, Link, LinkNews, Live, Tell, record};
 use crate::edge::store::Places;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
-use std::io::{IsTerminal, Write as _};
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, RecvTimeoutError};
 use std::time::{Duration, Instant};
@@ -98,8 +99,9 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         if screen && now - drawn >= DRAW {
             drawn = now;
             // Home, the table with each line cleared to its end, and what is below.
-            print!("\x1b[H{}\x1b[J", table.text().replace('\n', "\x1b[K\n"));
-            let _ = std::io::stdout().flush();
+            if !part(format_args!("\x1b[H{}\x1b[J", table.text().replace('\n', "\x1b[K\n"))) {
+                break;
+            }
         }
         let wait = end.map_or(DRAW, |e| (e - now).min(DRAW));
         match came.recv_timeout(wait) {
@@ -109,8 +111,10 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
                 }
                 if let Some(line) = table.take(news)
                     && !screen
+                    && !part(format_args!("{line}\n"))
                 {
-                    println!("{line}");
+                    // Nobody reads any more; a record is completed.
+                    break;
                 }
             }
             Ok(Came::Stop) | Err(RecvTimeoutError::Disconnected) => break,
@@ -118,17 +122,17 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         }
     }
     if screen {
-        print!("\x1b[H\x1b[J");
+        outp!("\x1b[H\x1b[J");
     }
-    print!("{}", table.text());
+    outp!("{}", table.text());
     if let Some(w) = writer {
         w.finish().map_err(Failure)?;
     }
     if table.watch.given().next().is_none() {
-        println!("\nNo aircraft was seen.");
+        outln!("\nNo aircraft was seen.");
         return Ok(Outcome::Problems);
     }
-    print!("{}", table.missing());
+    outp!("{}", table.missing());
     Ok(Outcome::Done)
 }
 

@@ -42,9 +42,7 @@ pub fn rows(places: &Places, last: &Choices) -> Result<Vec<Row>, Failure> {
     let opened = Duplex::open(ends.mic.device(), ends.speaker.device(), told);
     let (_open, handle) = opened.map_err(|e| Failure::new(e.to_string()))?;
     let name = handle.devices().mic.map_or_else(String::new, |(l, _)| l.name);
-    println!(
-        "listening to {name} for five seconds: say a few calls as you would in flight; press your buttons too …\n"
-    );
+    outln!("listening to {name} for five seconds: say a few calls as you would in flight; press your buttons too …\n");
     let presses = std::thread::spawn(presses);
     let mut heard = Vec::new();
     for piece in arriving(&pieces, LISTEN) {
@@ -72,7 +70,7 @@ fn presses() -> Vec<Row> {
     let mut rows = Vec::new();
     while Instant::now() < end {
         if let Some(PadEvent::Down((name, button))) = pads.next(Duration::from_millis(100)) {
-            println!("button {button} of {name} pressed");
+            outln!("button {button} of {name} pressed");
             rows.push(Row::fine("button", name, format!("button {button} arrived")));
         }
     }

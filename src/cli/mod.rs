@@ -6,6 +6,16 @@
 )]
 //! One thin file a subcommand.
 
+/// Like `println!`, which would panic where nobody reads any more.
+macro_rules! outln {
+    () => { $crate::cli::telling::out("") };
+    ($($text:tt)*) => { $crate::cli::telling::out(format_args!($($text)*)) };
+}
+/// Like `print!`, in the same way.
+macro_rules! outp {
+    ($($text:tt)*) => {{ $crate::cli::telling::part(format_args!($($text)*)); }};
+}
+
 mod aircraft;
 mod buttons;
 mod check;

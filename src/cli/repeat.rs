@@ -22,15 +22,15 @@ pub fn run(args: &Args, models: Option<&Path>, outlet: &Outlet) -> CliResult {
     let mut done: Vec<(Attempt, Report)> = Vec::new();
     for number in 1..=times {
         let attempt = practice::attempt(&book, practice, args.seed, number).map_err(Failure)?;
-        println!("\nattempt {number} of {times}: {}", attempt.told);
+        outln!("\nattempt {number} of {times}: {}", attempt.told);
         let report = fly::session(args, models, outlet, Some(&attempt))?;
-        println!("\n{}", one(&attempt, &report));
+        outln!("\n{}", one(&attempt, &report));
         done.push((attempt, report));
         if outlet.stopped() {
             break;
         }
     }
-    println!("{}", all(&done));
+    outln!("{}", all(&done));
     let faults = done.iter().any(|(_, r)| !r.faults.is_empty());
     Ok(if faults { Outcome::Problems } else { Outcome::Done })
 }

@@ -49,7 +49,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     };
     let pcm = voices.render_with(&args.voice, &text).map_err(|e| failure(&e))?;
     write_mono(&out, pcm.rate, &pcm.samples).map_err(|e| failure(&e))?;
-    println!("{}: {:.2} s, {} says \"{text}\"", out.display(), pcm.duration_s(), args.voice);
+    outln!("{}: {:.2} s, {} says \"{text}\"", out.display(), pcm.duration_s(), args.voice);
     Ok(Outcome::Done)
 }
 

@@ -5,10 +5,16 @@ use crate::core::book::schema::{Due, Station};
 use crate::edge::app::{Line, Report, Side};
 use std::fmt::Write;
 
-/// Prints a line; a reader that has left (`| head`) is no failure.
+/// Prints a line; a reader that has left (`| head`) is no failure: what is done is still done, and its status told.
 pub fn out(text: impl std::fmt::Display) {
+    part(format_args!("{text}\n"));
+}
+
+/// Prints a text; whether somebody still reads.
+pub fn part(text: impl std::fmt::Display) -> bool {
     use std::io::Write;
-    let _ = writeln!(std::io::stdout(), "{text}");
+    let mut to = std::io::stdout();
+    write!(to, "{text}").and_then(|()| to.flush()).is_ok()
 }
 
 fn who(side: Side) -> &'static str {

@@ -74,7 +74,7 @@ fn is_frame(n: &LinkNews) -> bool {
 }
 
 /// The simulator that the docs print.
-fn toy(port: u16) -> Running {
+pub fn toy(port: u16) -> Running {
     let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/link-protocol.md");
     let page = std::fs::read_to_string(page).expect("the page is there");
     let code = page.split("```python\n").nth(1).and_then(|c| c.split("```").next()).expect("the code is there");

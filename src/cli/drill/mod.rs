@@ -76,7 +76,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let weights = if file.is_some() { progress.weights(rules.name, today) } else { Weights::new() };
     let plan = Plan { regime, mode, difficulty: args.difficulty, seed, count: args.count, weights };
     let mut drill = Drill::new(&phrases, plan).map_err(Failure::new)?;
-    println!(
+    outln!(
         "{}. {}, difficulty {}, seed {seed}. You are {}.",
         rules.title,
         mode_name(mode),
@@ -84,7 +84,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         phrases.own
     );
     let how = if args.typed { "Type what you would say; an empty line is silence. " } else { "" };
-    println!("{how}For simulation and ground practice only.\n");
+    outln!("{how}For simulation and ground practice only.\n");
     let places = Places::here(models);
     let mut air = match &args.speaker {
         Some(file) => {
@@ -107,15 +107,15 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     if let Some(air) = air {
         air.finish().map_err(failure)?;
     }
-    println!();
+    outln!();
     for line in told::summary(&phrases, drill.summary()) {
-        println!("{line}");
+        outln!("{line}");
     }
     if let Some(file) = file {
         progress.add(rules.name, drill.summary(), today);
         write(&file, &progress)?;
         for line in told::days(&progress) {
-            println!("{line}");
+            outln!("{line}");
         }
     }
     Ok(Outcome::Done)
@@ -131,8 +131,8 @@ fn session(
 ) -> Result<(), Failure> {
     while let Some(prompt) = drill.begin() {
         match &prompt.card {
-            Some(card) => println!("{:>2}  {card}", prompt.number),
-            None => println!("{:>2}  {}", prompt.number, prompt.phase.replace('_', " ")),
+            Some(card) => outln!("{:>2}  {card}", prompt.number),
+            None => outln!("{:>2}  {}", prompt.number, prompt.phase.replace('_', " ")),
         }
         if !prompt.controller.is_empty() {
             transmit(&prompt, &prompt.controller, air, unseen)?;
@@ -141,17 +141,17 @@ fn session(
             let Some(words) = pilot.answer(&expected, air.as_mut())? else { return Ok(()) };
             let Some(reply) = drill.answer(&words) else { break };
             for line in told::score(phrases, drill.rules(), &reply) {
-                println!("{line}");
+                outln!("{line}");
             }
             if let Some(model) = &reply.model {
                 let model = if model.is_empty() { "(nothing: it was for someone else)" } else { model };
-                println!("    say        {model}");
+                outln!("    say        {model}");
             }
             for said in &reply.controller {
                 transmit(&prompt, said, air, unseen)?;
             }
         }
-        println!();
+        outln!();
     }
     Ok(())
 }
@@ -159,7 +159,7 @@ fn session(
 /// The controller says something: it is shown, and heard where there is sound.
 fn transmit(prompt: &Prompt, text: &str, air: &mut Option<Air>, unseen: bool) -> Result<(), Failure> {
     let shown = if unseen { "…" } else { text };
-    println!("  {}: {shown}", prompt.station.to_uppercase());
+    outln!("  {}: {shown}", prompt.station.to_uppercase());
     if let Some(air) = air {
         air.controller(text).map_err(failure)?;
     }

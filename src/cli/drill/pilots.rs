@@ -6,7 +6,7 @@ use crate::core::radio::{Exercise, Words};
 use crate::core::time::SessionTime;
 use crate::edge::audio::EAR_RATE;
 use crate::edge::radio::{Air, RadioEar};
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::{BufRead, IsTerminal};
 use std::time::Instant;
 
 /// The pilot's side of a drill.
@@ -36,17 +36,15 @@ impl Typist {
 
 impl Pilot for Typist {
     fn answer(&mut self, _expected: &Exercise, _air: Option<&mut Air>) -> Result<Option<Words>, Failure> {
-        print!("  YOU: ");
-        // If the terminal is gone, reading will tell.
-        let _ = std::io::stdout().flush();
+        outp!("  YOU: ");
         let began = Instant::now();
         let Some(line) = self.lines.next() else {
-            println!();
+            outln!();
             return Ok(None);
         };
         let text = line.map_err(failure)?.trim().to_string();
         if !self.person {
-            println!("{text}");
+            outln!("{text}");
         }
         let latency_s = self.person.then(|| began.elapsed().as_secs_f64());
         Ok(Some(Words { text, latency_s, ..Words::default() }))
@@ -105,7 +103,7 @@ impl Pilot for Recording {
             (true, false) => "(silence)",
             _ => words.text.as_str(),
         };
-        println!("  YOU: {told}");
+        outln!("  YOU: {told}");
         Ok(Some(words))
     }
 }

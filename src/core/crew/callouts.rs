@@ -244,6 +244,10 @@ impl Crew {
                 break;
             }
         }
+        if std::mem::take(&mut self.anew) {
+            // Another takeoff in the same phase is called out like the first.
+            self.arm_callouts(self.phase, None);
+        }
         self.jumped();
     }
 

@@ -118,6 +118,9 @@ pub enum Input {
     },
     /// Time or place jumped: nothing in between was lived through.
     Jumped,
+    /// What comes is flown anew: the simulator was restarted, its time went back, or the aircraft was put elsewhere. Comes
+    /// with a [`Jumped`](Self::Jumped) and before the first state.
+    Anew,
     /// A device through which the pilot is heard has changed.
     Device {
         /// Which: `microphone` or `controller`.

@@ -116,6 +116,8 @@ pub struct Crew {
     theirs: BTreeSet<String>,
     /// What the next state shows was not lived through.
     unlived: bool,
+    /// What comes with it is flown anew.
+    anew: bool,
     last_call: Option<calls::LastCall>,
     /// The last words were typed.
     typed: bool,
@@ -194,6 +196,7 @@ impl Crew {
             limits: vec![limits::Watching::default(); book.limits.len()],
             theirs: BTreeSet::new(),
             unlived: false,
+            anew: false,
             last_call: None,
             typed: false,
             rejected: None,
@@ -303,6 +306,7 @@ impl Crew {
                 self.leave_air();
                 self.jumped();
             }
+            Input::Anew => self.anew = true,
             Input::Fault { room, message } => {
                 self.not_done(format!("work of {room}"), message.clone());
                 let text = self.wording("room_failed", &[("what", room)]);

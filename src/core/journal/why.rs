@@ -210,6 +210,7 @@ impl Scene {
                 format!("the aircraft makes these callouts itself: {}", callouts.join(", "))
             }
             Input::Jumped => "time or place jumped".into(),
+            Input::Anew => "what comes is flown anew".into(),
             Input::Device { device, state } => format!("{device}: {state}"),
             Input::Fault { room, message } => format!("fault in {room}: {message}"),
         })

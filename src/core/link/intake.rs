@@ -47,8 +47,8 @@ pub enum Event {
     Ping(u64),
     /// An answer.
     Pong(u64),
-    /// The two sides cannot talk to each other: one sentence.
-    Leave(String),
+    /// The two sides cannot talk to each other, which has been told.
+    Leave,
     /// Something to tell once: one sentence.
     Told(String),
 }
@@ -163,7 +163,7 @@ impl Intake {
                     let detail = format!("it speaks version {protocol}, this program version {PROTOCOL}");
                     self.fault(out, FaultKind::Version, &detail);
                     self.left = true;
-                    out.push(Event::Leave(detail));
+                    out.push(Event::Leave);
                 } else if self.greeted {
                     self.fault(out, FaultKind::OutOfTurn, "a second hello");
                 } else {
@@ -376,7 +376,7 @@ mod tests {
     fn another_version_ends_the_talk() {
         let mut i = intake();
         let events = i.push(b"{\"type\":\"hello\",\"protocol\":9}\n{\"type\":\"ping\",\"n\":1}\n");
-        assert!(matches!(&events[..], [Event::Told(_), Event::Leave(_)]), "{events:?}");
+        assert!(matches!(&events[..], [Event::Told(_), Event::Leave]), "{events:?}");
         i.again();
         assert!(matches!(&i.push(format!("{HELLO}\n").as_bytes())[..], [Event::Greeted { .. }]));
         assert_eq!(i.faults().of(FaultKind::Version), 1, "counts live on");

@@ -5,6 +5,7 @@
 
 pub mod clock;
 pub mod cost;
+pub mod delay;
 pub mod faults;
 pub mod intake;
 pub mod lines;
@@ -15,6 +16,7 @@ pub mod units;
 pub mod watch;
 
 pub use clock::Clock;
+pub use delay::Delay;
 pub use faults::{FaultKind, Faults};
 pub use intake::{Event, Intake};
 pub use lines::Lines;

@@ -1,13 +1,14 @@
 //! A live aircraft in the loop: its news become inputs of the engine.
 
 use super::report::Side;
-use super::{App, AppError, Event};
+use super::{App, AppError, Event, Pace};
 use crate::core::aircraft::Delta;
 use crate::core::aircraft::crossing::Crossing;
 use crate::core::crew::io::Input;
 use crate::core::link::clock::FAR;
 use crate::core::time::SessionTime;
 use crate::edge::link::{LinkNews, Running, Taken};
+use std::collections::BTreeMap;
 
 /// What the loop keeps of a live link.
 #[derive(Default)]
@@ -18,6 +19,10 @@ pub(super) struct Linked {
     seen: bool,
     /// What lies before the next state was not lived through.
     unlived: bool,
+    /// What comes is flown anew.
+    anew: bool,
+    /// Its clock has been stopped; the watched values as they were then.
+    stood: Option<BTreeMap<String, f64>>,
     /// There is something that the engine has not been sent.
     owing: bool,
     /// When the engine was last sent something.
@@ -36,12 +41,14 @@ const ALIVE_S: f64 = 1.0;
 const SLACK_S: f64 = 0.04;
 /// Between two states further apart than this, s, nothing was seen: it was not lived through.
 const UNSEEN_S: f64 = 2.0;
+/// A watched value that differs by so much while the clock stands, kt or ft, was not flown to.
+const SLEWED: f64 = 1.0;
 
 impl App {
     /// Takes news of a live link in.
     pub(super) fn linked(&mut self, news: LinkNews) -> Result<(), AppError> {
         let at = match &news {
-            LinkNews::Frame { arrived, .. } => {
+            LinkNews::Frame { arrived, .. } if self.parts.pace == Pace::Live => {
                 let since = arrived.checked_duration_since(self.begun).unwrap_or_default();
                 SessionTime(self.origin.0 + since.as_micros() as i64)
             }
@@ -77,9 +84,16 @@ impl App {
             }
             LinkNews::Frame { .. } => {
                 if taken == Taken::Jumped {
-                    self.linked.unlived = true;
+                    (self.linked.unlived, self.linked.anew) = (true, true);
                 }
-                self.live_frame()?;
+                if self.linked.stood.is_some() && taken == Taken::Stands {
+                    if self.slewed() {
+                        (self.linked.unlived, self.linked.anew) = (true, true);
+                    }
+                    self.owed_state()?;
+                } else {
+                    self.live_frame()?;
+                }
             }
             LinkNews::Standing => self.owed_state()?,
             LinkNews::Paused(paused) => {
@@ -88,7 +102,7 @@ impl App {
                 self.stand_still(paused);
             }
             LinkNews::Rate(rate) => self.tell(Side::Flight, self.now, &format!("the simulator runs at rate {rate}")),
-            LinkNews::Jumped => self.linked.unlived = true,
+            LinkNews::Jumped => (self.linked.unlived, self.linked.anew) = (true, true),
             LinkNews::Delay(_) | LinkNews::Offers(_) => {}
             LinkNews::Result { request, failed } => {
                 self.feed(Input::SetResult { request, failed })?;
@@ -107,8 +121,15 @@ impl App {
         self.linked.held.clear();
     }
 
+    /// Whether the aircraft is dragged about while its clock stands: nothing of that is lived through.
+    fn slewed(&self) -> bool {
+        let Some(stood) = &self.linked.stood else { return false };
+        self.numbers().iter().any(|(name, now)| stood.get(name).is_some_and(|then| (now - then).abs() >= SLEWED))
+    }
+
     /// While the clock stands nothing is crossed: what was about to be waits until it goes on.
     fn stand_still(&mut self, paused: bool) {
+        self.linked.stood = paused.then(|| self.numbers());
         if !paused {
             for (wait_s, event) in std::mem::take(&mut self.linked.held) {
                 self.put(self.now.plus(wait_s), event);
@@ -136,6 +157,9 @@ impl App {
             self.forget();
             self.sent.clear();
             self.feed(Input::Jumped)?;
+            if std::mem::take(&mut self.linked.anew) {
+                self.feed(Input::Anew)?;
+            }
         }
         self.frame_s = sim.since(self.frame_at).clamp(1e-3, 10.0);
         self.frame_at = sim;

@@ -122,6 +122,8 @@ pub struct App {
     /// What the words of the utterance being handled mean, where they are known.
     meant: Option<Vec<Meaning>>,
     begun: Instant,
+    /// The session clock that is in another's hand, if it is.
+    clock: SessionTime,
     origin: SessionTime,
     leave_at: Option<SessionTime>,
     levers: Vec<buttons::Lever>,
@@ -180,6 +182,7 @@ impl App {
             crossings: BTreeMap::new(),
             meant: None,
             begun: Instant::now(),
+            clock: now,
             origin: now,
             leave_at: None,
             levers: Vec::new(),

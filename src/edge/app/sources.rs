@@ -19,6 +19,8 @@ pub enum Pace {
     Fast,
     /// In step with the clock on the wall.
     Live,
+    /// In step with a clock in another's hand, which [`News::Clock`] moves on: what happens when is then no race.
+    Told,
 }
 
 /// What can come from outside.
@@ -53,6 +55,8 @@ pub enum News {
     Link(LinkNews),
     /// The pilot touched the page.
     Touched(Touch),
+    /// It is as late as this; only [`Pace::Told`] listens.
+    Clock(SessionTime),
     /// The pilot wants to stop: the journal and the recording are completed.
     Stop,
 }
@@ -80,12 +84,16 @@ impl App {
         loop {
             let wait = match self.parts.pace {
                 Pace::Fast => Duration::ZERO,
+                Pace::Told if at <= self.clock => return Ok(Waited::Due),
+                Pace::Told => Duration::MAX,
                 Pace::Live => {
                     let due = Duration::from_micros((at.0 - self.origin.0).max(0) as u64);
                     due.saturating_sub(self.begun.elapsed())
                 }
             };
             let news = match &self.parts.outside.0 {
+                // Nobody is left to move the clock on.
+                None if self.parts.pace == Pace::Told => return Ok(Waited::Stop),
                 None => {
                     std::thread::sleep(wait);
                     return Ok(Waited::Due);
@@ -109,6 +117,7 @@ impl App {
             };
             match news {
                 News::Stop => return Ok(Waited::Stop),
+                News::Clock(now) => self.clock = self.clock.max(now),
                 News::Link(news) => {
                     self.linked(news)?;
                     self.flood += 1;
@@ -118,10 +127,7 @@ impl App {
                     }
                 }
                 News::Touched(touch) => {
-                    let now = match self.parts.pace {
-                        Pace::Fast => self.now,
-                        Pace::Live => self.wall(),
-                    };
+                    let now = self.arrival();
                     self.touched(touch, now)?;
                     return Ok(Waited::Changed);
                 }
@@ -166,7 +172,7 @@ impl App {
     fn arrival(&self) -> SessionTime {
         match self.parts.pace {
             Pace::Fast => self.now,
-            Pace::Live => self.wall(),
+            Pace::Live | Pace::Told => self.wall(),
         }
     }
 
@@ -191,8 +197,12 @@ impl App {
         self.tell(super::Side::Flight, self.now, &said);
     }
 
-    /// The session clock as the wall shows it.
+    /// The session clock as the wall shows it, or whoever holds it.
     pub(super) fn wall(&self) -> SessionTime {
-        SessionTime(self.origin.0 + self.begun.elapsed().as_micros() as i64).max(self.now)
+        let wall = match self.parts.pace {
+            Pace::Told => self.clock,
+            Pace::Fast | Pace::Live => SessionTime(self.origin.0 + self.begun.elapsed().as_micros() as i64),
+        };
+        wall.max(self.now)
     }
 }

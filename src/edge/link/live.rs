@@ -115,7 +115,8 @@ impl Link for Live {
                     };
                 }
                 return match self.clock.frame(at, *time_s) {
-                    Moved::On | Moved::Stands => Taken::Frame,
+                    Moved::On => Taken::Frame,
+                    Moved::Stands => Taken::Stands,
                     Moved::Jumped => Taken::Jumped,
                 };
             }

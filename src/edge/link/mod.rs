@@ -127,6 +127,8 @@ pub enum Taken {
     Nothing,
     /// There is a new state.
     Frame,
+    /// There is a new state, at the time of the one before.
+    Stands,
     /// There is a new state, and what lies between it and the one before was not lived through.
     Jumped,
 }

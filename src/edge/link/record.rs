@@ -148,8 +148,10 @@ pub fn play(path: &Path, known: BTreeMap<String, ValueKind>, origin: SessionTime
                     }
                     Event::Rate(rate) => LinkNews::Rate(rate),
                     Event::Jumped => LinkNews::Jumped,
-                    Event::Told(text) | Event::Leave(text) => LinkNews::Told(text),
-                    Event::Offers(_) | Event::Result { .. } | Event::Ping(_) | Event::Pong(_) => continue,
+                    Event::Told(text) => LinkNews::Told(text),
+                    Event::Leave | Event::Offers(_) | Event::Result { .. } | Event::Ping(_) | Event::Pong(_) => {
+                        continue;
+                    }
                 };
                 if !tell(news) {
                     return;

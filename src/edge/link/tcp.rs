@@ -6,7 +6,7 @@ use crate::core::aircraft::{Delta, Value, ValueKind};
 use crate::core::link::intake::{Event, Intake};
 use crate::core::link::message::{Message, PROTOCOL};
 use crate::core::link::pending::{Pending, Settled};
-use crate::core::link::{FaultKind, Faults};
+use crate::core::link::{Delay, FaultKind, Faults};
 use crate::core::time::SessionTime;
 use std::collections::BTreeMap;
 use std::io::{ErrorKind, Read, Write};
@@ -26,8 +26,6 @@ const BACK_OFF: [Duration; 5] = [
 const CONNECT: Duration = Duration::from_secs(2);
 /// Reading looks up this often.
 const LOOK: Duration = Duration::from_millis(10);
-/// Pings are this far apart.
-const PING: Duration = Duration::from_millis(500);
 /// Nothing heard for so long, not even an answer to a ping: the connection is only half open.
 const SILENT: Duration = Duration::from_secs(3);
 /// States closer together than this are put together.
@@ -100,6 +98,8 @@ pub fn connect(address: &str, known: BTreeMap<String, ValueKind>, origin: Sessio
 enum Over {
     /// The connection, with a sentence.
     Lost(String),
+    /// The two sides cannot talk to each other, which has been told.
+    Left,
     /// Nobody listens any more.
     Unheard,
 }
@@ -125,7 +125,7 @@ fn run(address: &str, shared: &Arc<Mutex<Shared>>, tell: &Tell) {
                     heard &= tell(LinkNews::Down { why });
                 }
                 Over::Lost(why) if !waiting => heard &= tell(LinkNews::Told(why)),
-                Over::Lost(_) => {}
+                Over::Lost(_) | Over::Left => {}
             }
             waiting = !up;
             if !heard {
@@ -170,9 +170,8 @@ struct Talk<'a> {
     greeting: Option<LinkNews>,
     up: bool,
     paused: bool,
-    ping: u64,
-    pinged: Option<Instant>,
-    delay: Option<Duration>,
+    began: Instant,
+    delay: Delay,
     /// A state that came too close after another.
     held: Option<(Instant, f64, Delta)>,
     told: Option<Instant>,
@@ -188,14 +187,17 @@ impl<'a> Talk<'a> {
             greeting: None,
             up: false,
             paused: false,
-            ping: 0,
-            pinged: None,
-            delay: None,
+            began: Instant::now(),
+            delay: Delay::default(),
             held: None,
             told: None,
             close: 0,
             flood: Faults::default(),
         }
+    }
+
+    fn at(&self, now: Instant) -> SessionTime {
+        SessionTime(now.saturating_duration_since(self.began).as_micros() as i64)
     }
 
     fn say(&self, news: LinkNews) -> Result<(), Over> {
@@ -269,12 +271,8 @@ impl<'a> Talk<'a> {
         if Arc::strong_count(self.shared) == 1 {
             return Err(Over::Unheard);
         }
-        if self.pinged.is_none_or(|t| now - t >= PING) {
-            self.ping += 1;
-            self.pinged = Some(now);
-            self.send(&Message::Ping { n: self.ping })?;
-        }
-        Ok(())
+        let ping = self.delay.ping(self.at(now));
+        ping.map_or(Ok(()), |n| self.send(&Message::Ping { n }))
     }
 
     fn hear(&mut self, bytes: &[u8], now: Instant) -> Result<(), Over> {
@@ -304,21 +302,15 @@ impl<'a> Talk<'a> {
                     self.say(LinkNews::Jumped)?;
                 }
                 Event::Ping(n) => self.send(&Message::Pong { n })?,
-                Event::Pong(n) if n == self.ping => {
-                    let way = self.pinged.map_or(Duration::ZERO, |t| (now - t) / 2);
-                    if self.delay.is_none_or(|d| way < d) {
-                        self.delay = Some(way);
-                        self.say(LinkNews::Delay(way.as_secs_f64()))?;
+                Event::Pong(n) => {
+                    if let Some(s) = self.delay.pong(n, self.at(now)) {
+                        self.say(LinkNews::Delay(s))?;
                     }
                     if self.paused && self.up {
                         self.say(LinkNews::Standing)?;
                     }
                 }
-                Event::Pong(_) => {}
-                Event::Leave(why) => {
-                    let text = format!("the simulator and this program speak different versions of the link: {why}");
-                    return Err(Over::Lost(text));
-                }
+                Event::Leave => return Err(Over::Left),
                 Event::Told(text) => self.say(LinkNews::Told(text))?,
             }
         }

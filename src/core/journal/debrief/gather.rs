@@ -131,6 +131,7 @@ impl Walk {
                 self.line(Side::Flight, Mark::NotDone, text);
             }
             Input::Jumped => self.line(Side::Flight, Mark::NotDone, "time or place jumped"),
+            Input::Anew => self.line(Side::Flight, Mark::NotDone, "from here it is flown anew"),
             Input::Device { device, state } => self.line(Side::Flight, Mark::NotDone, format!("{device}: {state}")),
             Input::Fault { room, message } => self.refusal("fault", room.clone(), message.clone()),
             Input::Sheet { values, .. } => {
