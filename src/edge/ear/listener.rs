@@ -82,6 +82,9 @@ const HEAD: u64 = 2 * RATE as u64;
 /// Longer speech, 6 s, is no call that a second look would save.
 const LONG: u64 = 6 * RATE as u64;
 
+/// Nobody says a word in less (0.1 s): a scrap of our own voice may resemble a longer call.
+const WORD: u64 = RATE as u64 / 10;
+
 /// The moment of a sample.
 fn moment(sample: u64) -> SessionTime {
     SessionTime((sample as i64 * 1_000_000) / i64::from(RATE))
@@ -274,7 +277,11 @@ impl<E: Reader> Listener<E> {
 
     fn over(&mut self, utterance: Utterance) -> Result<News, EarError> {
         let began = Instant::now();
-        let live = match utterance.critical_only {
+        // What was found late may have begun while we still spoke.
+        let found = utterance.speech.filter(|_| !utterance.pushed);
+        let over_us =
+            utterance.critical_only || found.is_some_and(|s| self.own.as_ref().is_some_and(|o| o.sounded(s.from)));
+        let live = match over_us {
             true => self.always.clone(),
             false => self.begun.union(&self.live),
         };
@@ -291,10 +298,11 @@ impl<E: Reader> Listener<E> {
                 let passed = Duration::from_micros((utterance.at - asked.at) * 1_000_000 / u64::from(RATE));
                 ahead = asked.reading.took.saturating_sub(passed);
             }
-            let (mut ranked, window) = self.settle(&utterance, &live, asked)?;
+            let (mut ranked, window) = self.settle(&utterance, &live, asked, over_us)?;
             first = Some(window.from).filter(|_| window != utterance.window);
-            if let Some(own) = self.own.as_ref().filter(|_| utterance.critical_only) {
-                ranked.retain(|c| !own.said(&c.text, utterance.window));
+            if let Some(own) = self.own.as_ref().filter(|_| over_us) {
+                let voiced = utterance.speech.map_or(0, |s| s.to - s.from);
+                ranked.retain(|c| !own.said(&c.text, utterance.window) && voiced >= c.words() as u64 * WORD);
             }
             (ranked, None)
         };
@@ -306,7 +314,7 @@ impl<E: Reader> Listener<E> {
             unheard,
             typed: self.ear.typed(),
             pushed: utterance.pushed,
-            over_us: utterance.critical_only,
+            over_us,
             speech,
         };
         let decision = began.elapsed() + ahead;
@@ -321,6 +329,7 @@ impl<E: Reader> Listener<E> {
         utterance: &Utterance,
         live: &CallSet,
         asked: Option<Asked>,
+        over_us: bool,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
         let (plain, strict) = (self.thresholds.clone(), self.thresholds.strict());
         let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
@@ -349,7 +358,7 @@ impl<E: Reader> Listener<E> {
             }
         }
         // What sounded while we spoke is never told to be out of place.
-        match utterance.critical_only {
+        match over_us {
             true => Ok((kept, main)),
             false => Ok((self.second_thought(kept, main, live)?, main)),
         }
