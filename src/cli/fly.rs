@@ -192,17 +192,29 @@ pub(super) fn session(
         devices.remember(&ends, &buttons, &last);
         eprint!("{}{}", devices.told(), buttons::told(&buttons));
     }
-    let voice: Box<dyn Speaker> = if let Some(name) = system.clone() {
-        Box::new(args.spoken.aloud(name, Box::new(Silent), false))
-    } else if record.is_some() || devices.is_some() {
-        let mut voices = wiring::voices(&places, devices.as_ref().map_or(EAR_RATE, Live::rate));
-        wiring::prepare(&mut voices, &book)?;
-        match &devices {
-            Some(devices) => devices.voice(Box::new(voices)),
-            None => Box::new(voices),
+    let loudspeaker = devices.as_ref().filter(|_| ends.speaker.device() != Wanted::Nothing);
+    let voice: Box<dyn Speaker> = match (system.clone(), loudspeaker) {
+        // Through a loudspeaker of ours the others speak, and the neural voice in place of the system's.
+        (Some(name), Some(out)) => {
+            Box::new(args.spoken.aloud(name, out.voice(Box::new(wiring::voices(&places, out.rate()))), true))
         }
-    } else {
-        Box::new(Silent)
+        (Some(name), None) => Box::new(args.spoken.aloud(name, Box::new(Silent), false)),
+        (None, _) if record.is_some() || devices.is_some() => {
+            let mut voices = wiring::voices(&places, devices.as_ref().map_or(EAR_RATE, Live::rate));
+            let ready = wiring::prepare(&mut voices, &book);
+            match (&devices, ready) {
+                (None, ready) => {
+                    ready?;
+                    Box::new(voices)
+                }
+                (Some(devices), Ok(())) => devices.voice(Box::new(voices)),
+                (Some(devices), Err(Failure(why))) if record.is_none() && loudspeaker.is_some() => {
+                    Box::new(args.spoken.in_place_of(&why, devices.voice(Box::new(voices))).map_err(failure)?)
+                }
+                (Some(_), Err(why)) => return Err(why),
+            }
+        }
+        (None, _) => Box::new(Silent),
     };
     let ears = match (&sound, &devices) {
         (None, None) => Ears::Typed,

@@ -19,7 +19,7 @@ use crate::edge::ear::{Launch, Listener, NeuralEar, PROGRAM, Reader, VoskEar};
 use crate::edge::native::{Runtime, Vad, manifest};
 use crate::edge::radio::{BothEars, RadioEar};
 use crate::edge::speaker::cache::Cache;
-use crate::edge::speaker::{Aloud, Manner, Speaker, Voices, Wire, clip};
+use crate::edge::speaker::{Aloud, Manner, Speaker, Voices, Wire, clip, system};
 use crate::edge::store::{Places, load_book};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -201,7 +201,6 @@ pub struct Spoken {
 }
 
 /// A speech service that has not come up by then counts as away.
-#[cfg(feature = "system-voice")]
 const SERVICE_LIMIT: std::time::Duration = std::time::Duration::from_secs(5);
 
 impl Spoken {
@@ -209,12 +208,16 @@ impl Spoken {
     pub fn open(&self, voice: Option<String>) -> Result<Wire, String> {
         let (rate_percent, volume_percent) = (f32::from(self.voice_rate), f32::from(self.voice_volume));
         let manner = Manner { voice, rate_percent, volume_percent };
-        #[cfg(feature = "system-voice")]
-        return Wire::open(crate::edge::speaker::system::make(manner), SERVICE_LIMIT);
-        #[cfg(not(feature = "system-voice"))]
-        return Err(format!(
-            "this program was built without it, so {manner:?} is of no use; build with the feature system-voice"
-        ));
+        let program = Places::here(None).program;
+        let beside = program.iter().flat_map(|p| p.ancestors().take(2)).map(|p| p.join(system::PROGRAM));
+        let worker = beside.clone().find(|p| p.is_file()).or_else(|| beside.into_iter().next());
+        Wire::open(system::make(worker.unwrap_or_else(|| system::PROGRAM.into()), manner), SERVICE_LIMIT)
+    }
+
+    /// The system voice in place of a neural voice that cannot be had; `others` speaks for the other stations.
+    pub fn in_place_of(&self, why: &str, others: Box<dyn Speaker>) -> Result<Aloud, String> {
+        let wire = self.open(None).map_err(|too| format!("{why}; and the system voice is away too ({too})"))?;
+        Ok(Aloud::in_place_of(why, wire, others, f32::from(self.voice_rate)))
     }
 
     /// The system voice for the second pilot, and `stand_in` for the others and in its place; for everyone where the

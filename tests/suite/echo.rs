@@ -178,9 +178,11 @@ impl Stage {
             Choice::Accept { meanings, .. } => meanings.into_iter().map(|m| m.call).collect(),
             Choice::Refuse { .. } => Vec::new(),
         };
-        let Heard { speech, ranked, .. } = heard;
+        let Heard { speech, ranked, over_us, .. } = heard;
         let sample = |t: antiphon::core::time::SessionTime| (t.secs() * f64::from(EAR_RATE)) as usize;
-        let text = ranked.first().map_or(String::new(), |c| format!("{} {:.1}", c.text, c.score));
+        let text = ranked.first().map_or(String::new(), |c| {
+            format!("{} {:.1}{}", c.text, c.score, if over_us { "" } else { ", not over us" })
+        });
         Some(Taken { calls, speech: (sample(speech.0), sample(speech.1)), text })
     }
 
@@ -237,7 +239,14 @@ fn no_word_of_our_own_is_taken_for_the_pilots() {
         for t in stage.play(&scene, &room, turn as u64) {
             utterances += 1;
             if !t.calls.is_empty() {
-                let near = scene.crew.iter().rfind(|l| l.0 < t.speech.1).map_or("", |l| &l.2);
+                let s = |n: usize| n as f64 / f64::from(EAR_RATE);
+                let around = scene
+                    .crew
+                    .iter()
+                    .filter(|l| l.0 < t.speech.1 && l.0 + l.1.samples.len() + samples(0.5) > t.speech.0);
+                let near: Vec<String> =
+                    around.map(|l| format!("{} {:.2}-{:.2}", l.2, s(l.0), s(l.0 + l.1.samples.len()))).collect();
+                let near = format!("{:.2}-{:.2} {}", s(t.speech.0), s(t.speech.1), near.join(", "));
                 wrong.push(format!("{:?} ({}) at \u{201c}{near}\u{201d}", t.calls, t.text));
             }
         }

@@ -78,7 +78,7 @@ const NATIVE: &[(&str, &str)] = &[
     ("gilrs", "src/edge/buttons/pads.rs"),
     ("sonora_aec3", "src/edge/audio/echo.rs"),
     ("vosk", "src/bin/antiphon-vosk"),
-    ("tts", "src/edge/speaker/system.rs"),
+    ("tts", "src/bin/antiphon-voice"),
 ];
 
 /// Beginnings of paths that core must not name; a shorter one covers the longer.

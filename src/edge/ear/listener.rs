@@ -100,6 +100,9 @@ fn centred(samples: &[f32]) -> Cow<'_, [f32]> {
     }
 }
 
+/// Nobody says a word in less (0.1 s): a scrap of our own voice may resemble a longer call.
+const WORD: u64 = RATE as u64 / 10;
+
 /// The moment of a sample.
 fn moment(sample: u64) -> SessionTime {
     SessionTime((sample as i64 * 1_000_000) / i64::from(RATE))
@@ -306,7 +309,11 @@ impl<E: Reader> Listener<E> {
 
     fn over(&mut self, utterance: Utterance) -> Result<News, EarError> {
         let began = Instant::now();
-        let live = match utterance.critical_only {
+        // What was found late may have begun while we still spoke.
+        let found = utterance.speech.filter(|_| !utterance.pushed);
+        let over_us =
+            utterance.critical_only || found.is_some_and(|s| self.own.as_ref().is_some_and(|o| o.sounded(s.from)));
+        let live = match over_us {
             true => self.always.clone(),
             false => self.begun.union(&self.live),
         };
@@ -323,10 +330,11 @@ impl<E: Reader> Listener<E> {
                 let passed = Duration::from_micros((utterance.at - asked.at) * 1_000_000 / u64::from(RATE));
                 ahead = asked.reading.took.saturating_sub(passed);
             }
-            let (mut ranked, window) = self.settle(&utterance, &live, asked)?;
+            let (mut ranked, window) = self.settle(&utterance, &live, asked, over_us)?;
             first = Some(window.from).filter(|_| window != utterance.window);
-            if let Some(own) = self.own.as_ref().filter(|_| utterance.critical_only) {
-                ranked.retain(|c| !own.said(&c.text, utterance.window));
+            if let Some(own) = self.own.as_ref().filter(|_| over_us) {
+                let voiced = utterance.speech.map_or(0, |s| s.to - s.from);
+                ranked.retain(|c| !own.said(&c.text, utterance.window) && voiced >= c.words() as u64 * WORD);
             }
             (ranked, None)
         };
@@ -338,7 +346,7 @@ impl<E: Reader> Listener<E> {
             unheard,
             typed: self.ear.typed(),
             pushed: utterance.pushed,
-            over_us: utterance.critical_only,
+            over_us,
             speech,
         };
         let decision = began.elapsed() + ahead;
@@ -353,6 +361,7 @@ impl<E: Reader> Listener<E> {
         utterance: &Utterance,
         live: &CallSet,
         asked: Option<Asked>,
+        over_us: bool,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
         let sure = self.thresholds.shifted(SURE);
         let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
@@ -389,7 +398,7 @@ impl<E: Reader> Listener<E> {
             return Ok((kept, main));
         }
         // What sounded while we spoke is never told to be out of place.
-        match utterance.critical_only {
+        match over_us {
             true => Ok((kept, main)),
             false => Ok((self.second_thought(kept, main, live)?, main)),
         }

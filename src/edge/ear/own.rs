@@ -48,6 +48,12 @@ impl Own {
         self.turns.back().is_some_and(|t| t.to.is_none_or(|to| now < to))
     }
 
+    /// Whether anything of ours sounded at sample `at`, which has passed; not counting the last two frames, in which a prompt
+    /// answer may begin.
+    pub fn sounded(&self, at: u64) -> bool {
+        self.turns.iter().any(|t| t.from <= at && t.to.is_none_or(|to| at + 1_024 < to))
+    }
+
     /// Whether `text` is words that we said ourselves, one after the other, in this stretch.
     pub fn said(&self, text: &str, span: Span) -> bool {
         let text = words(text);
@@ -79,6 +85,7 @@ mod tests {
         }
         own.end(40_000);
         assert!(own.sounds(40_000 + TAIL - 1) && !own.sounds(40_000 + TAIL));
+        assert!(own.sounded(39_000) && !own.sounded(15_999) && !own.sounded(40_000 + TAIL));
         assert!(own.said("hold", span(40_000, 45_000)));
         assert!(!own.said("hold", span(40_000 + TAIL, 50_000)));
     }

@@ -13,7 +13,6 @@ mod played;
 pub mod program;
 pub mod service;
 pub mod silent;
-#[cfg(feature = "system-voice")]
 pub mod system;
 pub mod tape;
 pub mod voices;

@@ -1,11 +1,12 @@
 //! A speech service on a thread of its own: it is asked and never waited for, so that one that hangs holds nothing up.
 
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, TryRecvError, channel};
 use std::time::Duration;
 
 /// How a service is to speak.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Manner {
     /// A voice by name; else the service's own choice.
     pub voice: Option<String>,
