@@ -101,6 +101,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         told: Box::new(|line| println!("{}", telling::line(line))),
         watcher: None,
         until: None,
+        ends_in: Vec::new(),
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(radio.into_iter().collect());
     let report = app.run(arrangement, phase, sheet).map_err(failure)?;

@@ -1,8 +1,9 @@
 //! `antiphon fly`.
 
+use super::outlet::Outlet;
 use super::sound::{self, End, Ends, Live};
 use super::wiring::{self, Engine, failure};
-use super::{CliResult, Failure, Outcome, aircraft, page, telling};
+use super::{CliResult, Failure, Outcome, aircraft, page, repeat, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
@@ -13,17 +14,17 @@ use crate::core::page::Rooms;
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
 use crate::core::time::{SessionTime, Wake};
-use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, SoundEar, stage};
+use crate::edge::app::practice::{self, Attempt};
+use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, Report, SoundEar, stage};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{Choices, JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
-use std::io::BufRead;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::mpsc::{self, Sender};
+use std::sync::mpsc;
 
 /// Fly: you speak or type, the second pilot does the other half.
 ///
@@ -31,15 +32,15 @@ use std::sync::mpsc::{self, Sender};
 /// like `thrust_lever_1_pct = 90` is your own hand on a control of the built-in aircraft.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
+    after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --repeat 5 --phase approach --seed 7\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
 )]
 pub struct Args {
     /// The book: a name or a folder.
     #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
-    book: PathBuf,
+    pub(super) book: PathBuf,
     /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
     #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
-    link: aircraft::Choice,
+    pub(super) link: aircraft::Choice,
     /// Where you are heard: a microphone by its name or a part of it, default, a WAV file, or none. Without it the one of
     /// last time, else the system's own.
     #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
@@ -79,7 +80,7 @@ pub struct Args {
     page: page::Choice,
     /// The phase to begin in: the aircraft is looked at, what disagrees is told, the rest is taken for granted.
     #[arg(long, value_name = "NAME")]
-    phase: Option<String>,
+    pub(super) phase: Option<String>,
     /// A flight sheet: `entry = value`, one a line, with the entries of the book.
     #[arg(long, value_name = "FILE.toml")]
     sheet: Option<PathBuf>,
@@ -96,10 +97,33 @@ pub struct Args {
     /// Go on where this journal stops.
     #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet"])]
     resume: Option<PathBuf>,
+    /// Practise the phase of --phase so many times: weight, wind, runway and weather are drawn anew each time, and each
+    /// attempt is reported.
+    #[arg(long, value_name = "N", requires = "phase", conflicts_with = "resume", value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub(super) repeat: Option<u32>,
+    /// What --repeat draws: the same number draws the same.
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "repeat")]
+    pub(super) seed: u64,
 }
 
 /// Runs it.
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
+    let outlet = Outlet::open();
+    if args.repeat.is_some() {
+        return repeat::run(&args, models, &outlet);
+    }
+    let report = session(&args, models, &outlet, None)?;
+    println!("\n{}", telling::summary(&report));
+    Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
+}
+
+/// One session, to its end.
+pub(super) fn session(
+    args: &Args,
+    models: Option<&Path>,
+    outlet: &Outlet,
+    attempt: Option<&Attempt>,
+) -> Result<Report, Failure> {
     let places = Places::here(models);
     let last = Choices::file().map(|f| Choices::read(&f)).unwrap_or_default();
     let silent = args.typed || args.hands.is_some();
@@ -130,7 +154,10 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     for w in sound.iter().flat_map(|s| &s.warnings) {
         eprintln!("antiphon: {w}");
     }
-    let record = args.record.as_deref().or(speaker);
+    // Each attempt has its own.
+    let own = |path: &Path| attempt.map_or_else(|| path.to_path_buf(), |a| repeat::numbered(path, a.number));
+    let record = args.record.as_deref().or(speaker).map(own);
+    let record = record.as_deref();
     let system = match &args.voice {
         wiring::Voice::System(name) => Some(name.clone()),
         wiring::Voice::Neural => None,
@@ -162,7 +189,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         (None, None) => Ears::Typed,
         (None, _) if ends.mic == End::Nothing => Ears::Typed,
         (heard, devices) => {
-            let ear = ear(&args, &places, &book, heard.is_some())?;
+            let ear = ear(args, &places, &book, heard.is_some())?;
             let ear = wiring::on_air(&places, ear, radio.is_some())?;
             match devices {
                 Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), send.clone())?,
@@ -175,13 +202,14 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         Some(path) => go_on(path, &book, &mut crew)?,
         None => {
             let path = args.journal.clone().map_or_else(default_journal, Ok)?;
-            let header = wiring::header(&book, &args.book, 1, &[]);
+            let path = own(&path);
+            let header = wiring::header(&book, &args.book, args.seed, &[]);
             eprintln!("journal: {}", path.display());
             (JournalFile::create(&path, &header).map_err(Failure)?, Begin::Fresh)
         }
     };
     let stood_in = crew.phase().to_string();
-    stop_on_interrupt(send.clone());
+    outlet.lead(send.clone(), args.typed);
     let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
     let tell = send.clone();
     let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
@@ -203,13 +231,14 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     };
     let wanted = if args.page == page::Choice::Usual && pace == Pace::Fast { page::Choice::Off } else { args.page };
     let (served, watcher) = page::serve(wanted, &book, rooms, &send)?;
-    if args.typed {
-        type_into(send);
-    }
     // A recording is over with its last word and a while for the answer.
-    let until = sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0));
+    let until = match attempt {
+        Some(a) => Some(SessionTime::from_secs(a.limit_s)),
+        None => sound.as_ref().map(|s| SessionTime::from_secs(s.samples.len() as f64 / f64::from(EAR_RATE) + 10.0)),
+    };
     let link: Box<dyn Link> = match (live, &begin, &hands) {
         (Some(live), ..) => Box::new(live),
+        (None, ..) if let Some(a) = attempt => Box::new(practice::aircraft(&book, a, args.seed).map_err(Failure)?),
         (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at, &stood_in)?),
         (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
         (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
@@ -219,6 +248,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     if let Some(path) = &args.sheet {
         sheet.extend(plan(path, &book)?);
     }
+    sheet.extend(attempt.iter().flat_map(|a| a.sheet.clone()));
     let parts = Parts {
         engine: Box::new(crew),
         book: book.clone(),
@@ -236,6 +266,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         told: Box::new(|line| println!("{}", telling::line(line))),
         watcher,
         until,
+        ends_in: attempt.map_or_else(Vec::new, |a| a.until.clone()),
     };
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
     let report = match begin {
@@ -246,8 +277,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     }
     .map_err(failure)?;
     drop(served);
-    println!("\n{}", telling::summary(&report));
-    Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
+    Ok(report)
 }
 
 /// The ear that was asked for, listening. `waits`: whether an utterance may wait for a worker that is being started again.
@@ -385,25 +415,4 @@ pub(super) fn data_folder() -> Result<PathBuf, Failure> {
     let home = || std::env::var_os("HOME").map(|h| PathBuf::from(h).join(".local/share"));
     let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from).filter(|p| p.is_absolute()).or_else(home);
     data.ok_or_else(|| Failure::new("there is no home folder for what is kept; set XDG_DATA_HOME, or name a file"))
-}
-
-fn stop_on_interrupt(send: Sender<News>) {
-    // A second handler cannot be set in one process; then Ctrl-C ends it as usual.
-    let _ = ctrlc::set_handler(move || {
-        let _ = send.send(News::Stop);
-    });
-}
-
-/// Lines from the terminal; its end ends the session.
-fn type_into(send: Sender<News>) {
-    std::thread::spawn(move || {
-        for line in std::io::stdin().lock().lines() {
-            let Ok(line) = line else { break };
-            let line = line.trim().to_string();
-            if !line.is_empty() && send.send(News::Typed(line)).is_err() {
-                return;
-            }
-        }
-        let _ = send.send(News::Stop);
-    });
 }

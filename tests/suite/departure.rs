@@ -64,6 +64,7 @@ fn fly(
         told: Box::new(|_| {}),
         watcher: None,
         until: None,
+        ends_in: Vec::new(),
         book: book.clone(),
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default());

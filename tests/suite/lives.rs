@@ -73,6 +73,7 @@ impl Session {
                     }
                 }),
                 until: Some(SessionTime::from_secs(60.0)),
+                ends_in: Vec::new(),
             };
             let app = App::new(parts, SessionTime::ZERO, Wake::default());
             let report = app.run(Arrangement::default(), None, BTreeMap::new()).expect("runs");

@@ -17,6 +17,7 @@ mod link;
 mod lives;
 mod oracle;
 mod page;
+mod practice;
 mod schema;
 mod sessions;
 mod system_voice;

@@ -256,6 +256,7 @@ fn fly(flight: Flight, models: &Path, book: &Arc<Book>) -> Flown {
         told: Box::new(told),
         watcher: None,
         until: Some(SessionTime::from_secs(360.0)),
+        ends_in: Vec::new(),
     };
     let (check, v1, vr) = flight.speeds;
     let sheet: BTreeMap<String, Value> = [("check_kt", check), ("v1", v1), ("vr", vr)]

@@ -6,6 +6,7 @@ mod clearance;
 mod manner;
 mod panel;
 mod phase;
+mod practice;
 mod sheet;
 mod watch;
 mod wording;
@@ -14,6 +15,7 @@ pub use clearance::Clearance;
 pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
 pub use phase::{Expect, Phase};
+pub use practice::{Among, Circumstance, Draw, Practice};
 pub use sheet::{Check, Compare, Derived, Figure, FigureId, SheetEntry, Source};
 pub use watch::{Callout, Due, Edge, Limit, OwnVoice, Priority};
 pub use wording::WORDINGS;
@@ -85,6 +87,8 @@ pub struct Book {
     pub surprises: Vec<Surprise>,
     /// `[clearances.ID]`.
     pub clearances: Vec<Clearance>,
+    /// `[practice.PHASE]`.
+    pub practices: Vec<Practice>,
     /// `[manners]`.
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.

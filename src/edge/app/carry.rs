@@ -23,6 +23,8 @@ pub(super) struct Sounding {
 
 /// Without a voice a sentence still takes its time: words a minute of an unhurried speaker.
 const SILENT_WORDS_PER_S: f64 = 2.7;
+/// What is still said when a session comes to its end has so long, s.
+const LAST_WORDS_S: f64 = 6.0;
 
 impl App {
     pub(super) fn carry_out(&mut self, action: Action) -> Result<(), AppError> {
@@ -113,6 +115,9 @@ impl App {
         match note {
             Note::Phase { phase } => {
                 self.tell(Side::Flight, self.now, &format!("phase: {phase}"));
+                if self.parts.ends_in.contains(&phase) && self.leave_at.is_none() {
+                    self.leave_at = Some(self.now.plus(LAST_WORDS_S));
+                }
                 self.report.phase = phase;
             }
             Note::Accepted { meaning, .. } => {

@@ -9,6 +9,7 @@ mod carry;
 mod ears;
 mod hands;
 mod linked;
+pub mod practice;
 mod radio;
 mod report;
 mod sources;
@@ -85,6 +86,8 @@ pub struct Parts {
     pub watcher: Option<Box<dyn Watcher>>,
     /// The session is over by then, whatever happens.
     pub until: Option<SessionTime>,
+    /// The session is over some seconds after one of these phases has begun.
+    pub ends_in: Vec<String>,
 }
 
 /// A session under way.

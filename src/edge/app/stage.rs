@@ -89,6 +89,7 @@ fn spoken(book: Arc<Book>, script: Script, journal: JournalFile, speaker: Box<dy
         told: Box::new(|_| {}),
         watcher: None,
         until: None,
+        ends_in: Vec::new(),
     };
     let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(radio.into_iter().collect());
     app.run(arrangement, phase, sheet).map_err(|e| e.to_string())

@@ -17,6 +17,7 @@ mod layers;
 mod lists;
 mod manner;
 pub mod names;
+mod practice;
 pub mod reader;
 pub mod sentence;
 mod sheet;
@@ -135,6 +136,7 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     manner::briefings(&all, book);
     manner::surprises(&all, book);
     clearance::clearances(&all, book);
+    practice::practices(&all, book);
     manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
