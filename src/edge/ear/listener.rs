@@ -84,7 +84,7 @@ const CALM_FRAMES: u32 = 62;
 /// pilot all the time. Longer speech is no call that a second look would save.
 const LONG: u64 = 8 * RATE as u64;
 
-/// A reading that is not above its bar by so much, nats, is looked at again: the right one may have been given up too early.
+/// A reading that is not above its bar and ahead of others by so much more, nats, is looked at again: the right one may have been given up too early.
 const SURE: f64 = 3.0;
 /// What is taken off readings of an utterance without its beginning, nats: the head of a call may be missing.
 const HEADLESS: f64 = 2.0;
@@ -363,7 +363,10 @@ impl<E: Reader> Listener<E> {
         asked: Option<Asked>,
         over_us: bool,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
-        let sure = self.thresholds.shifted(SURE);
+        let mut sure = self.thresholds.shifted(SURE);
+        for bar in sure.ordinary.iter_mut().chain(&mut sure.due) {
+            bar.margin += SURE;
+        }
         let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
         let main = later.first().copied().unwrap_or(utterance.window);
         let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
