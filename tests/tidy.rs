@@ -196,7 +196,7 @@ fn native_planted() {
     check("native", "tests/sound.rs", "use cpal;", &[1]);
     check("native", "src/cli/hear.rs", "use vosk::Model;", &[1]);
     check("native", "src/edge/speaker/aloud.rs", "use tts::Tts;", &[1]);
-    check("native", "src/edge/speaker/system.rs", "use tts::Tts;", &[]);
+    check("native", "src/bin/antiphon-voice.rs", "use tts::Tts;", &[]);
     check("native", "src/edge/native/runtime.rs", "use ort::session::Session;", &[]);
     check("native", "src/edge/audio/devices.rs", "use cpal::traits::HostTrait;", &[]);
     check(

@@ -171,7 +171,7 @@ impl Stage {
         let critical = |c: CallId| self.book.is_critical(c);
         let none = CallSet::none();
         let choice = match heard.over_us {
-            true => choose(&heard, &self.book.graph, &self.always, &none, critical, &thresholds.over_us()),
+            true => choose(&heard, &self.book.graph, &self.always, &none, critical, &thresholds.strict()),
             false => choose(&heard, &self.book.graph, &all, &none, critical, &thresholds),
         };
         let calls = match choice {

@@ -45,7 +45,7 @@ impl Crew {
         let thresholds = if heard.typed { Thresholds::text() } else { Thresholds::default() };
         let heard = &self.without_rejected(heard);
         let choice = if heard.over_us {
-            choose(heard, &book.graph, &self.always_live(), &CallSet::none(), critical, &thresholds.over_us())
+            choose(heard, &book.graph, &self.always_live(), &CallSet::none(), critical, &thresholds.strict())
         } else {
             choose(heard, &book.graph, &self.live, &self.due, critical, &thresholds)
         };

@@ -128,7 +128,7 @@ impl Thresholds {
         self.resembling.iter().find(|n| n.words.is_none_or(|w| words <= w)).is_some_and(|n| reading.score > n.score)
     }
 
-    /// These with every call held to the critical values: before the endpoint.
+    /// These with every call held to the critical values: while the program itself speaks, and before the endpoint.
     #[must_use]
     pub fn strict(&self) -> Self {
         let mut lengths: Vec<Option<usize>> = self.ordinary.iter().chain(&self.critical).map(|b| b.words).collect();
@@ -138,19 +138,6 @@ impl Thresholds {
         let bar = |words: Option<usize>| Bar { words, ..self.bar(Class::Critical, words.unwrap_or(usize::MAX)) };
         let critical: Vec<Bar> = lengths.into_iter().map(bar).collect();
         Thresholds { ordinary: critical.clone(), due: critical.clone(), critical, resembling: self.resembling.clone() }
-    }
-
-    /// These, half-way to [`strict`](Self::strict), critical calls as ever: for what was said while the program itself
-    /// spoke. Measured over half an hour of its own speech (docs/audio.md).
-    #[must_use]
-    pub fn over_us(&self) -> Self {
-        let mut all = self.strict();
-        for bar in &mut all.ordinary {
-            let plain = self.bar(Class::Ordinary, bar.words.unwrap_or(usize::MAX));
-            bar.score = (bar.score + plain.score) / 2.0;
-            bar.margin = (bar.margin + plain.margin) / 2.0;
-        }
-        Thresholds { due: all.ordinary.clone(), critical: self.critical.clone(), ..all }
     }
 
     /// These with every score moved by so many nats: for curves.

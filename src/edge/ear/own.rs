@@ -58,7 +58,11 @@ impl Own {
     pub fn said(&self, text: &str, span: Span) -> bool {
         let text = words(text);
         let near = |t: &&Turn| t.from < span.to && t.to.is_none_or(|to| to > span.from);
-        !text.is_empty() && self.turns.iter().filter(near).any(|t| t.words.windows(text.len()).any(|w| w == text))
+        // "Standby" and "stand by" sound the same.
+        let text = text.concat();
+        let runs =
+            |t: &Turn| (0..t.words.len()).any(|i| (i + 1..=t.words.len()).any(|j| t.words[i..j].concat() == text));
+        !text.is_empty() && self.turns.iter().filter(near).any(runs)
     }
 }
 
@@ -77,6 +81,9 @@ mod tests {
             ("I have control", span(20_000, 22_000), true),
             ("you have control", span(20_000, 22_000), false),
             ("hold it", span(20_000, 22_000), false),
+            ("short runway", span(20_000, 22_000), true),
+            ("run way", span(20_000, 22_000), true),
+            ("run", span(20_000, 22_000), false),
             ("", span(20_000, 22_000), false),
             // Said before we began.
             ("hold", span(8_000, 16_000), false),
