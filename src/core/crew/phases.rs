@@ -34,6 +34,10 @@ impl Crew {
 
     /// Moves to the first following phase whose own condition has become true.
     pub(super) fn move_phases(&mut self) -> bool {
+        if self.being_placed() {
+            // What is still seen is where the aircraft was.
+            return false;
+        }
         let book = self.book.clone();
         let Some(now) = book.phases.get(self.phase.0 as usize) else { return false };
         let next = now.next.iter().copied().find(|p| {

@@ -170,6 +170,11 @@ impl Crew {
         true
     }
 
+    /// Whether the aircraft is being put somewhere.
+    pub(super) fn being_placed(&self) -> bool {
+        self.surveying.as_ref().is_some_and(|s| self.at < s.from)
+    }
+
     pub(super) fn survey_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {
         self.surveying.iter().map(|s| Deadline::Session(if self.at < s.from { s.from } else { s.due }))
     }
