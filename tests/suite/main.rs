@@ -8,6 +8,7 @@
 
 mod books;
 mod browser;
+mod crash;
 mod debrief;
 mod departure;
 mod drill;
@@ -17,6 +18,7 @@ mod link;
 mod lives;
 mod oracle;
 mod page;
+mod pipes;
 mod practice;
 mod schema;
 mod sessions;
