@@ -90,7 +90,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         began: Instant::now(),
     };
     let end = args.during.map(|s| table.began + Duration::from_secs_f64(s));
-    let mut drawn = table.began;
+    let (mut drawn, mut read) = (table.began, true);
     loop {
         let now = Instant::now();
         if end.is_some_and(|e| now >= e) {
@@ -100,6 +100,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
             drawn = now;
             // Home, the table with each line cleared to its end, and what is below.
             if !part(format_args!("\x1b[H{}\x1b[J", table.text().replace('\n', "\x1b[K\n"))) {
+                read = false;
                 break;
             }
         }
@@ -113,7 +114,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
                     && !screen
                     && !part(format_args!("{line}\n"))
                 {
-                    // Nobody reads any more; a record is completed.
+                    read = false;
                     break;
                 }
             }
@@ -127,6 +128,10 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     outp!("{}", table.text());
     if let Some(w) = writer {
         w.finish().map_err(Failure)?;
+    }
+    if !read {
+        // Nobody reads any more: what was recorded is complete, and there is nobody to tell more.
+        return Ok(Outcome::Done);
     }
     if table.watch.given().next().is_none() {
         outln!("\nNo aircraft was seen.");

@@ -180,10 +180,15 @@ for (const e of document.body.querySelectorAll("*")) {
 return { seen, bad };
 "#;
 
-/// Links smaller than WCAG 2.2, 2.5.8 wants (24 by 24 pixels), as "width x height: text"; how many there are.
-pub const SMALL: &str = r#"
-const all = [...document.querySelectorAll("a, button")].filter(e => e.getClientRects().length);
-const bad = all.filter(e => { const r = e.getBoundingClientRect(); return r.width < 24 || r.height < 24; });
+/// What can be touched and is smaller than `px` by `px`, as "width x height: text"; how many there are. WCAG 2.2 wants 24
+/// (2.5.8, level AA); the page, which is touched in flight, keeps to 44 (2.5.5, level AAA).
+pub fn small(px: u32) -> String {
+    SMALL.replace("LEAST", &px.to_string())
+}
+
+const SMALL: &str = r#"
+const all = [...document.querySelectorAll("a, button, input, select, summary")].filter(e => e.getClientRects().length);
+const bad = all.filter(e => { const r = e.getBoundingClientRect(); return r.width < LEAST || r.height < LEAST; });
 return { seen: all.length, bad: bad.map(e => { const r = e.getBoundingClientRect(); return r.width + " x " + r.height + ": " + e.textContent; }) };
 "#;
 

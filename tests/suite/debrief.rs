@@ -1,6 +1,6 @@
 //! The debrief of the demo's departure: its figures against the journal, its page in a real browser, its speed.
 
-use crate::browser::{Browser, FAINT, OVERFLOW, SMALL};
+use crate::browser::{Browser, FAINT, OVERFLOW, small};
 use crate::sessions::{Memory, act, header, read_script, root};
 use antiphon::core::crew::io::{Input, Step};
 use antiphon::core::journal::debrief::criteria::Criteria;
@@ -212,8 +212,8 @@ fn its_page_in_a_browser() {
     ] {
         browser.look(width, height, night);
         browser.show(&file);
-        for (what, script) in [("faint", FAINT), ("small", SMALL)] {
-            let found = browser.run(script);
+        for (what, script) in [("faint", FAINT.to_string()), ("small", small(24))] {
+            let found = browser.run(&script);
             assert!(found["seen"].as_u64() > Some(20), "{name}: {found}");
             assert_eq!(found["bad"], Value::Array(vec![]), "{name}: {what}");
         }

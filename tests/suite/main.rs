@@ -8,6 +8,7 @@
 
 mod books;
 mod browser;
+mod crash;
 mod debrief;
 mod departure;
 mod drill;
@@ -18,6 +19,7 @@ mod link;
 mod lives;
 mod oracle;
 mod page;
+mod pipes;
 mod practice;
 mod schema;
 mod sessions;

@@ -1,8 +1,8 @@
 //! Briefings: ordinary calls sleep, topics are ticked as they come up, what was left out is asked for.
 
 use super::talk::Owner;
-use super::{Crew, Slots, Who};
-use crate::core::book::schema::{Intrinsic, Priority};
+use super::{Crew, Slots, Who, glance};
+use crate::core::book::schema::{Intrinsic, Priority, Topic};
 use crate::core::crew::io::Note;
 use crate::core::grammar::{CallId, CallSet, Meaning};
 use std::collections::BTreeSet;
@@ -19,6 +19,14 @@ pub(super) struct Briefed {
 }
 
 impl Crew {
+    /// The briefing that goes on, to be shown.
+    pub(super) fn briefing_seen(&self) -> Option<glance::Briefing> {
+        let now = self.briefing.as_ref()?;
+        let b = self.book.briefings.get(now.index as usize)?;
+        let topic = |(i, t): (usize, &Topic)| (t.title.clone(), now.ticked.contains(&i));
+        Some(glance::Briefing { title: b.title.clone(), topics: b.topics.iter().enumerate().map(topic).collect() })
+    }
+
     /// Begins a briefing; false if it may not begin, which is noted.
     pub(super) fn begin_briefing(&mut self, index: u16) -> bool {
         let book = self.book.clone();

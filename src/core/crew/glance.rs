@@ -4,7 +4,8 @@ use super::io::Arrangement;
 use super::{Crew, Slots, Who};
 use crate::core::aircraft::{SignalId, Value};
 use crate::core::book::expr::Scope;
-use crate::core::book::schema::{By, Edge, Station};
+use crate::core::book::schema::{By, Edge, Source, Station};
+use crate::core::time::SessionTime;
 
 /// This moment of the engine.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,8 +32,38 @@ pub struct Glance {
     pub armed: Vec<(String, String)>,
     /// The flight sheet, in the book's order.
     pub sheet: Vec<Option<Value>>,
+    /// Of each of its entries what is known about the value.
+    pub known: Vec<Entered>,
+    /// Commands that were put off until later, in words.
+    pub put_off: Vec<String>,
+    /// The briefing that goes on, if one does.
+    pub briefing: Option<Briefing>,
     /// The signals that were asked for; `None` when stale or missing.
     pub signals: Vec<Option<Value>>,
+}
+
+/// What is known about the value of an entry of the flight sheet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Entered {
+    /// Where it came from; `None` if there is none.
+    pub source: Option<Source>,
+    /// When it was written.
+    pub at: SessionTime,
+    /// Whether the pilot has cross-checked it.
+    pub by_pilot: bool,
+    /// Whether the program has.
+    pub by_program: bool,
+    /// Whether a check says that it cannot be right, and nobody has confirmed it.
+    pub doubted: bool,
+}
+
+/// A briefing under way.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Briefing {
+    /// What people call it.
+    pub title: String,
+    /// Each topic as people call it, and whether it has come up.
+    pub topics: Vec<(String, bool)>,
 }
 
 /// Whose turn or duty something is.
@@ -141,6 +172,9 @@ impl Crew {
             moving,
             armed: armed.collect(),
             sheet: self.sheet.clone(),
+            known: self.entered(),
+            put_off: self.put_off_names(),
+            briefing: self.briefing_seen(),
             signals: signals.iter().map(|s| self.signal(*s)).collect(),
         }
     }

@@ -1,6 +1,7 @@
 //! The flight sheet in flight: who gave a value and when, what is computed from it, what rests on it, what is wrong.
 
 use super::calls::Kept;
+use super::glance::Entered;
 use super::talk::Owner;
 use super::{Crew, Slots, Who};
 use crate::core::aircraft::Value;
@@ -45,6 +46,18 @@ enum Why {
 }
 
 impl Crew {
+    /// What is known about each value.
+    pub(super) fn entered(&self) -> Vec<Entered> {
+        let known = |(f, value): (&Fact, &Option<Value>)| Entered {
+            source: f.source.filter(|_| value.is_some()),
+            at: f.at,
+            by_pilot: f.by_pilot,
+            by_program: f.by_program,
+            doubted: f.doubted,
+        };
+        self.facts.iter().zip(&self.sheet).map(known).collect()
+    }
+
     fn entry_matters(&self, i: usize) -> bool {
         let phases = &self.book.sheet[i].phases;
         phases.is_empty() || phases.contains(&self.phase)

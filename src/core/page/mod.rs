@@ -80,7 +80,7 @@ impl Model {
         Model {
             signals: layout.signals(&book),
             wordings: can::Wordings::new(&book),
-            sheet: sheet::Sources::new(&book),
+            sheet: sheet::Sources::default(),
             health: health::Watch::default(),
             layout,
             rooms,
@@ -129,8 +129,6 @@ impl Model {
                 let text = if *up { "the aircraft is in sight" } else { "the aircraft is lost from sight" };
                 self.line("flight", "", text.into());
             }
-            Input::Begin { sheet, .. } => self.sheet.given(sheet.keys()),
-            Input::Sheet { values, .. } => values.keys().for_each(|entry| self.sheet.touched(entry)),
             _ => {}
         }
         for action in actions {
@@ -203,7 +201,7 @@ impl Model {
                 }
                 self.sheet.item(&self.book, checklist, item, state, known);
             }
-            Note::Sheet { entry, .. } => self.sheet.wrote(entry, input, &clock(self.at)),
+            Note::Sheet { entry, .. } => self.sheet.wrote(entry, input),
             _ => {}
         }
     }
@@ -241,7 +239,7 @@ impl Model {
             ("health", json(&self.health.told(self.at, &self.rooms))),
             ("refused", json(&self.refused)),
             ("lines", json(&self.lines)),
-            ("sheet", json(&self.sheet.entries(&self.book, &now.sheet))),
+            ("sheet", json(&self.sheet.entries(&self.book, now))),
         ]
     }
 
@@ -249,6 +247,8 @@ impl Model {
         let saying = self.speech.values().filter(|(_, _, sounds)| *sounds);
         let mut d = Doing {
             saying: saying.map(|(s, text, _)| (crew_name(*s).to_string(), text.clone())).collect(),
+            put_off: now.put_off.clone(),
+            briefing: now.briefing.clone().map_or_else(Default::default, |b| (b.title, b.topics)),
             ..Doing::default()
         };
         if let Some(l) = &now.list {

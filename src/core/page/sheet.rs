@@ -1,45 +1,33 @@
 //! The flight sheet with who set each value and what it was checked by.
 
+use super::clock;
 use super::view::Entry;
 use crate::core::aircraft::{Value, ValueKind};
 use crate::core::book::Book;
 use crate::core::book::expr::Name;
+use crate::core::book::schema::Source;
+use crate::core::crew::glance::{Entered, Glance};
 use crate::core::crew::io::Input;
+use crate::core::time::SessionTime;
 use std::collections::BTreeMap;
 
-/// Where the values come from.
+/// What the engine's own account of the sheet does not say: by which way the pilot wrote, and what item cross-checked.
 #[derive(Debug, Default)]
 pub(super) struct Sources {
-    by: BTreeMap<String, String>,
-    checked: BTreeMap<String, String>,
+    ways: BTreeMap<String, &'static str>,
+    items: BTreeMap<String, String>,
 }
 
 impl Sources {
-    pub fn new(book: &Book) -> Self {
-        let from = |v: &Option<Value>| if v.is_some() { "the book" } else { "" }.to_string();
-        Sources { by: book.sheet.iter().map(|e| (e.id.clone(), from(&e.value))).collect(), checked: BTreeMap::new() }
-    }
-
-    /// Entries that the session began with.
-    pub fn given<'a>(&mut self, entries: impl Iterator<Item = &'a String>) {
-        self.by.extend(entries.map(|e| (e.clone(), "given at the start".to_string())));
-    }
-
-    /// The pilot writes by touch.
-    pub fn touched(&mut self, entry: &str) {
-        self.checked.remove(entry);
-    }
-
     /// A new value, because of `input`.
-    pub fn wrote(&mut self, entry: &str, input: &Input, clock: &str) {
-        let who = match input {
+    pub fn wrote(&mut self, entry: &str, input: &Input) {
+        let way = match input {
             Input::Heard { heard } if heard.typed => "you, by words",
             Input::Heard { .. } => "you, by voice",
-            Input::Sheet { .. } => "you, on the page",
-            _ => "the second pilot",
+            _ => "you, on the page",
         };
-        self.by.insert(entry.to_string(), format!("{who}, {clock}"));
-        self.checked.remove(entry);
+        self.ways.insert(entry.to_string(), way);
+        self.items.remove(entry);
     }
 
     /// An item was settled: what it compares with is cross-checked if the aircraft agreed.
@@ -53,19 +41,48 @@ impl Sources {
                 && let Some(e) = book.sheet.get(*i as usize)
             {
                 let by = format!("item {} of {}", item.replace('_', " "), list.replace('_', " "));
-                self.checked.insert(e.id.clone(), by);
+                self.items.insert(e.id.clone(), by);
             }
         }
     }
 
+    /// Who set a value.
+    fn by(&self, entry: &str, known: Entered) -> String {
+        let way = || self.ways.get(entry).copied();
+        match known.source {
+            None => "",
+            Some(Source::Book) => "the book",
+            Some(Source::File) => "given at the start",
+            Some(Source::Typed) => way().unwrap_or("you, by words"),
+            Some(Source::Spoken) => way().unwrap_or("you, by voice"),
+            Some(Source::Computed) => "computed",
+            Some(Source::Aircraft) => "read off the aircraft",
+            Some(Source::Flow) => "the second pilot",
+            Some(Source::Radio) => "the controller, read back",
+            Some(Source::Assumed) => "taken for granted",
+        }
+        .to_string()
+    }
+
+    fn checked(&self, entry: &str, known: Entered) -> String {
+        let who = match (known.by_pilot, known.by_program) {
+            (false, false) => return String::new(),
+            (true, true) => "both of you",
+            (true, false) => "you",
+            (false, true) => "the second pilot",
+        };
+        self.items.get(entry).map_or_else(|| who.to_string(), |item| format!("{who}, {item}"))
+    }
+
     /// The sheet as it stands.
-    pub fn entries(&self, book: &Book, values: &[Option<Value>]) -> Vec<Entry> {
-        let entry = |(e, value): (&crate::core::book::schema::SheetEntry, &Option<Value>)| {
+    pub fn entries(&self, book: &Book, now: &Glance) -> Vec<Entry> {
+        let entry = |((e, value), known): ((&crate::core::book::schema::SheetEntry, &Option<Value>), &Entered)| {
             let (kind, among) = match &e.kind {
                 ValueKind::Bool => ("bool", Vec::new()),
                 ValueKind::Number => ("number", Vec::new()),
                 ValueKind::Word(all) => ("word", all.clone()),
             };
+            let there = known.source.is_some();
             Entry {
                 id: e.id.clone(),
                 title: e.title.clone(),
@@ -76,10 +93,12 @@ impl Sources {
                     Some(Value::Word(w)) => w.clone(),
                     Some(v) => v.to_string(),
                 },
-                by: self.by.get(&e.id).cloned().unwrap_or_default(),
-                checked: self.checked.get(&e.id).cloned().unwrap_or_default(),
+                by: self.by(&e.id, *known),
+                at: if there && known.at > SessionTime::ZERO { clock(known.at) } else { String::new() },
+                checked: if there { self.checked(&e.id, *known) } else { String::new() },
+                doubted: there && known.doubted,
             }
         };
-        book.sheet.iter().zip(values).map(entry).collect()
+        book.sheet.iter().zip(&now.sheet).zip(&now.known).map(entry).collect()
     }
 }

@@ -3,8 +3,8 @@ use super::wording::{Piece, pieces};
 use super::*;
 use crate::core::book::load::{Folder, SourceFile, load};
 use crate::core::book::schema::Source;
-use crate::core::crew::Crew;
 use crate::core::crew::io::{Arrangement, Engine};
+use crate::core::crew::{Crew, glance};
 use crate::core::grammar::CallId;
 use crate::core::matcher::match_text;
 use crate::core::time::SimTime;
@@ -158,6 +158,30 @@ fn the_sheet_says_who_set_what() {
     b.say("v two one four two");
     let (value, who) = by(&b, "v2");
     assert!(value == "142" && who.starts_with("you, by words"), "{value} {who}");
+    // Who has compared it, and what cannot be right, is the engine's to say.
+    let entry = |b: &Bench, id: &str| {
+        let all = b.section("sheet");
+        all.as_array().expect("a list").iter().find(|e| e["id"] == id).expect("an entry").clone()
+    };
+    assert_ne!(entry(&b, "v1")["at"], "", "when it was written");
+    assert_eq!(entry(&b, "v1")["checked"], "");
+    let mut now = b.crew.glance(&[]).expect("it has begun");
+    let i = b.model.book.sheet.iter().position(|e| e.id == "v1").expect("an entry");
+    (now.known[i].by_program, now.known[i].doubted) = (true, true);
+    now.briefing = Some(glance::Briefing {
+        title: "Departure".into(),
+        topics: vec![("runway".into(), true), ("stop".into(), false)],
+    });
+    now.put_off = vec!["flaps five".into()];
+    let shown = |name: &str| -> Json {
+        let all = b.model.sections(&now);
+        serde_json::from_str(&all.iter().find(|(n, _)| *n == name).expect("a section").1).expect("JSON")
+    };
+    let v1 = shown("sheet")[i].clone();
+    assert_eq!((&v1["checked"], &v1["doubted"]), (&"the second pilot".into(), &true.into()));
+    let doing = shown("doing");
+    assert_eq!(doing["put_off"][0], "flaps five");
+    assert_eq!(doing["briefing"], serde_json::json!(["Departure", [["runway", true], ["stop", false]]]));
     // What is not of its type changes nothing and is told.
     b.feed(Input::Sheet { values: [("v1".to_string(), true.into())].into(), source: Source::Typed });
     assert_eq!(by(&b, "v1").0, "121");

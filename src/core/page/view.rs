@@ -33,6 +33,10 @@ pub struct Doing {
     pub now: Vec<Work>,
     /// What comes next.
     pub next: Vec<String>,
+    /// Commands that were put off until later.
+    pub put_off: Vec<String>,
+    /// The briefing that goes on: its title, empty if there is none, and its topics with whether they have come up.
+    pub briefing: (String, Vec<(String, bool)>),
 }
 
 /// Something under way.
@@ -192,8 +196,12 @@ pub struct Entry {
     pub among: Vec<String>,
     /// As it stands; empty if there is none.
     pub value: String,
-    /// Who set it.
+    /// Who set it, or where it comes from.
     pub by: String,
-    /// What it was cross-checked by; empty if by nothing.
+    /// When, on the session's clock; empty for what was there before.
+    pub at: String,
+    /// Who has cross-checked it, and by what; empty if nobody.
     pub checked: String,
+    /// Whether a check says that it cannot be right, and nobody has confirmed it.
+    pub doubted: bool,
 }

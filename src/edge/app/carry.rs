@@ -262,10 +262,13 @@ impl App {
         let Some(now) = self.parts.link.values().get(&c.signal).and_then(|v| v.number()) else { return Ok(()) };
         // Between frames the signal goes on as it went from the last frame to this one.
         let before = self.before.get(&c.signal).copied().unwrap_or(now);
+        let delay_s = self.parts.speaker.delay_s();
         let since = at.since(self.parts.link.session_at(self.parts.link.sim()));
-        let actual = now + (now - before) * (since / self.frame_s).clamp(0.0, 1.0);
+        // It is heard later than it is played.
+        let actual = now + (now - before) * ((since / self.frame_s).clamp(0.0, 1.0) + delay_s / self.frame_s);
         self.report.marks.push(Mark { callout: c.callout.clone(), signal: c.signal, wanted, actual, due: end });
-        self.measure(&[("callout_error", actual - wanted)])
+        let error = ("callout_error", actual - wanted);
+        if delay_s > 0.0 { self.measure(&[error, ("voice_delay_s", delay_s)]) } else { self.measure(&[error]) }
     }
 
     /// One block of sound: the microphone to the ear, both sides to the recording.

@@ -2,7 +2,9 @@
 
 use super::criteria::Criteria;
 use super::series::Series;
-use super::{Callout, CalloutMark, Debrief, Deviation, Item, Line, Mark, Refusal, Side, Span, Timed, Utterance, plain};
+use super::{
+    Callout, CalloutMark, Debrief, Deviation, Item, Line, Mark, Promise, Refusal, Side, Span, Timed, Utterance, plain,
+};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::{Due, Station};
 use crate::core::crew::io::{Action, Crossing, Input, Note, Speech};
@@ -30,6 +32,9 @@ pub(super) fn gather(journal: &Journal, criteria: &Criteria) -> Debrief {
             Entry::Out { action, .. } | Entry::NotDone { action, .. } => w.action(action),
             Entry::Measured { measured, .. } => {
                 w.d.decision_ms.extend(measured.get("decision_ms").and_then(Value::number));
+                if let Some(s) = measured.get("voice_delay_s").and_then(Value::number) {
+                    w.delays.insert(stamp.at, s);
+                }
             }
             Entry::Wake { .. } | Entry::End { .. } => {}
         }
@@ -71,6 +76,8 @@ struct Walk {
     requests: BTreeMap<u64, String>,
     crossings: BTreeMap<String, Crossing>,
     called: Vec<Called>,
+    /// How much later than it was played a callout was heard, s, where that was measured.
+    delays: BTreeMap<SessionTime, f64>,
     /// Of the present input, if it was heard: which utterance.
     heard: Option<usize>,
     /// Whether the second pilot's reply to it has been asked for.
@@ -260,8 +267,18 @@ impl Walk {
                 self.line(Side::Flight, Mark::Deviation, format!("{}: back within", plain(limit)));
             }
             Note::NotDone { what, why } => self.refusal("not done", what.clone(), why.clone()),
-            Note::Briefing { briefing, topic, state } if topic.is_empty() => {
-                self.line(Side::Flight, Mark::Phase, format!("{}: {state}", plain(briefing)));
+            Note::Briefing { briefing, topic, state } => {
+                let mut what = plain(briefing);
+                if topic.is_empty() {
+                    self.line(Side::Flight, Mark::Phase, format!("{what}: {state}"));
+                } else {
+                    what = format!("{what}, {}", plain(topic));
+                }
+                self.d.promises.push(Promise { at: self.at, kind: "briefing", what, state: plain(state) });
+            }
+            Note::PutOff { what, state } => {
+                let promise = Promise { at: self.at, kind: "put off", what: what.clone(), state: plain(state) };
+                self.d.promises.push(promise);
             }
             Note::Radio { clearance, state, text } => self.radio(clearance, state, text),
             Note::Surprise { surprise } => self.line(Side::Flight, Mark::Phase, plain(surprise)),
@@ -278,7 +295,7 @@ impl Walk {
             | Note::SheetCompare { .. }
             | Note::Assumed { .. }
             | Note::Survey { .. } => {}
-            Note::Passed { .. } | Note::Sheet { .. } | Note::PutOff { .. } | Note::Briefing { .. } => {}
+            Note::Passed { .. } | Note::Sheet { .. } => {}
         }
     }
 
@@ -391,6 +408,8 @@ impl Walk {
         let sounded = spoken.and_then(|s| if end_due { s.ended.filter(|_| s.whole) } else { s.began });
         let mark = c.wanted.zip(c.crossing).map(|(wanted, x)| {
             let series: &Series = &self.d.series;
+            let delay_s = |t: SessionTime| self.delays.range(t.plus(-0.1)..=t).next_back().map_or(0.0, |(_, s)| *s);
+            let sounded = sounded.map(|t| t.plus(delay_s(t)));
             let actual = sounded.and_then(|t| series.number(&x.signal, t));
             let passed = sounded.and_then(|t| series.passed(&x.signal, wanted, x.rising, t));
             let late_s = sounded.zip(passed).map(|(t, p)| t.since(p));

@@ -51,6 +51,8 @@ pub struct Debrief {
     pub deviations: Vec<Deviation>,
     /// What was not taken or not done, and why.
     pub refusals: Vec<Refusal>,
+    /// Briefings with their topics, and commands that were put off.
+    pub promises: Vec<Promise>,
     /// What the pilot said.
     pub utterances: Vec<Utterance>,
     /// The pilot's answers to challenges and questions: seconds from their end to his first sound.
@@ -124,6 +126,19 @@ pub struct Line {
     pub mark: Mark,
     /// The words.
     pub text: String,
+}
+
+/// A step of a briefing, or of a command that was put off until later.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Promise {
+    /// When.
+    pub at: SessionTime,
+    /// `briefing` or `put off`.
+    pub kind: &'static str,
+    /// What, in words.
+    pub what: String,
+    /// What has become of it.
+    pub state: String,
 }
 
 /// A checklist item.

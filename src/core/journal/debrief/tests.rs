@@ -68,6 +68,10 @@ fn session() -> Vec<(f64, Input, Vec<Action>)> {
         Crossing { callout: w("v1"), signal: w("ias_kt"), value: 130.0, rising: true, due: Due::End, text: w("V one") };
     let called = Note::Callout { callout: w("v1"), value: Some(127.0), wanted: Some(130.0), speech: 6 };
     let begin = Input::Begin { arrangement: Arrangement::default(), phase: None, sheet: BTreeMap::new() };
+    let put_off = |state: &str| Action::Note(Note::PutOff { what: w("flaps five"), state: w(state) });
+    let briefing = |topic: &str, state: &str| {
+        Action::Note(Note::Briefing { briefing: w("way_out"), topic: w(topic), state: w(state) })
+    };
     let limit = |over| Action::Note(Note::Limit { limit: w("taxi_speed"), over });
     vec![
         (0.0, begin, vec![Action::Note(Note::Phase { phase: w("taxi") })]),
@@ -109,6 +113,8 @@ fn session() -> Vec<(f64, Input, Vec<Action>)> {
             vec![Action::Note(Note::Refused { reason: w("no such call"), text: w("mumble") }), say(8, "Say again")],
         ),
         (36.0, Input::Tick, vec![Action::Note(Note::NotDone { what: w("gear up"), why: w("no climb") })]),
+        (37.0, Input::Tick, vec![put_off("waits"), briefing("", "begun"), briefing("runway", "contradicted")]),
+        (38.0, Input::Tick, vec![put_off("dropped")]),
         (40.0, state(&[("radio_height_ft", 700.0), ("vertical_speed_fpm", -1400.0), ("bank_deg", 0.0)]), vec![]),
         (41.0, state(&[("radio_height_ft", 499.0)]), vec![]),
     ]
@@ -160,6 +166,28 @@ fn deviations_refusals_and_remarks() {
             ("checked", "understood narrowly: close to \u{201c}cabin\u{201d}"),
             ("mumble", "asked for again: no such call"),
         ]
+    );
+}
+
+#[test]
+fn briefings_and_what_was_put_off_are_told() {
+    let d = told();
+    let promises: Vec<_> = d.promises.iter().map(|p| (p.at.secs(), p.kind, &*p.what, &*p.state)).collect();
+    assert_eq!(
+        promises,
+        [
+            (37.0, "put off", "flaps five", "waits"),
+            (37.0, "briefing", "way out", "begun"),
+            (37.0, "briefing", "way out, runway", "contradicted"),
+            (38.0, "put off", "flaps five", "dropped"),
+        ]
+    );
+    let page = sheet::page(&d, &Criteria::built_in(), &sheet::Beside::default());
+    assert_eq!(page.matches("data-promise").count(), 4);
+    assert!(
+        text::summary(&d, &[], false).contains("put off     0:38.0  flaps five: dropped"),
+        "{}",
+        text::summary(&d, &[], false)
     );
 }
 
@@ -218,6 +246,7 @@ fn words_of_a_journal_cannot_leave_their_place_in_the_page() {
     d.items[0].response = Some(evil.into());
     d.book = evil.into();
     d.refusals[0].what = evil.into();
+    d.promises[0].what = evil.into();
     d.lists[0].name = evil.into();
     d.phases[0].name = evil.into();
     let beside = sheet::Beside { recording: Some("a\"b'<c>.wav".into()), flights: vec![] };

@@ -50,6 +50,9 @@ pub fn summary(d: &Debrief, before: &[Flight], recording: bool) -> String {
     for r in &d.refusals {
         let _ = writeln!(o, "{:<9} {:>8}  {}: {}", r.kind, clock(r.at), r.what, r.why);
     }
+    for p in &d.promises {
+        let _ = writeln!(o, "{:<9} {:>8}  {}: {}", p.kind, clock(p.at), p.what, p.state);
+    }
     for r in &d.remarks {
         let _ = writeln!(o, "remark    {:>8}  \u{201c}{}\u{201d}: {}", clock(r.at), r.words, r.text);
     }

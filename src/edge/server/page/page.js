@@ -115,11 +115,13 @@ const draw = {
   },
   doing: d => {
     put("foryou", d.for_you, all => all.map(t => tag("p", {}, t)));
-    put("doing-b", { saying: d.saying, now: d.now, next: d.next }, d => [
+    put("doing-b", d, d => [
       d.saying.map(([who, text]) => tag("p", {}, tag("span", { class: "soft" }, who + " says: "), "“" + text + "”")),
       d.now.map(w => tag("div", { class: "work" }, tag("span", { class: "soft" }, w.who + ": "), w.what, w.of ? tag("span", { class: "soft" }, " " + w.of) : null, w.step ? tag("p", {}, w.step) : null)),
       d.now.length || d.saying.length ? null : tag("p", { class: "soft" }, "nothing to do"),
       d.next.length ? [tag("h3", {}, "then"), tag("ul", { class: "plain" }, d.next.slice(0, 6).map(t => tag("li", {}, t)))] : null,
+      d.briefing[0] ? [tag("h3", {}, d.briefing[0]), tag("ul", { class: "plain" }, d.briefing[1].map(([t, done]) => tag("li", { class: done ? "soft" : null }, done ? "✓ " + t : "○ " + t + ", not yet")))] : null,
+      d.put_off.length ? [tag("h3", {}, "put off until later"), tag("ul", { class: "plain" }, d.put_off.map(t => tag("li", {}, t)))] : null,
     ].flat(2).filter(Boolean));
   },
   heard: h => put("heard-b", h, h => h.at === "" ? [tag("p", { class: "soft" }, "nothing yet")] : [
@@ -148,7 +150,8 @@ const draw = {
         : tag("input", { ...set, value: e.value, maxlength: 64, autocomplete: "off", inputmode: e.kind === "number" ? "decimal" : "text" });
       const go = ev => { ev.preventDefault(); field.dataset.was = field.value; touch({ do: "sheet", entry: e.id, value: field.value }, "written: " + e.title + " " + field.value); };
       return tag("tr", {}, tag("td", {}, e.title), tag("td", {}, tag("form", { onsubmit: go }, field, tag("button", { type: "submit", "aria-label": "write " + e.title, "data-key": "w:" + e.id }, "Write"))),
-        tag("td", {}, e.by || "nobody"), tag("td", { class: "soft" }, e.checked || "nothing yet"));
+        tag("td", {}, e.by || "nobody", e.at ? tag("span", { class: "soft" }, " at " + e.at) : null),
+        tag("td", {}, e.doubted ? tag("span", { class: "odd" }, "✕ in doubt ") : null, e.checked ? "✓ " + e.checked : tag("span", { class: "soft" }, "nobody yet")));
     })))),
 };
 

@@ -83,6 +83,7 @@ pub fn page(d: &Debrief, criteria: &Criteria, beside: &Beside) -> String {
                         (score::score(d, criteria, recording))
                     }
                     (tables::lists(d, recording))
+                    (tables::promises(d, recording))
                     (tables::callouts(d, recording))
                     (tables::refused(d, recording))
                     (tables::times(d))

@@ -75,6 +75,22 @@ fn item(d: &Debrief, i: &Item, recording: Option<&str>) -> Markup {
     }
 }
 
+/// Briefings, and what was put off until later; nothing where there was neither.
+pub(super) fn promises(d: &Debrief, recording: Option<&str>) -> Markup {
+    html! {
+        @if !d.promises.is_empty() { section aria-labelledby="promises" {
+            h2 id="promises" { "Briefings and what was put off" }
+            div.wide tabindex="0" role="region" aria-label="briefings and commands put off" { table {
+                thead { tr { th scope="col" { "at" } th scope="col" { "kind" } th scope="col" { "what" } th scope="col" { "became" } } }
+                tbody { @for p in &d.promises { tr data-promise=(p.kind) {
+                    td { (moment(p.at, recording)) } td { (p.kind) } td { (p.what) }
+                    td { span.odd[matches!(p.state.as_str(), "contradicted" | "dropped" | "cancelled")] { (p.state) } }
+                } } }
+            } }
+        } }
+    }
+}
+
 /// Callouts and deviations.
 pub(super) fn callouts(d: &Debrief, recording: Option<&str>) -> Markup {
     html! {
