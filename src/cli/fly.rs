@@ -8,7 +8,8 @@ use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::crew::io::{Action, Input};
 use crate::core::gate;
-use crate::core::journal::{Journal, Line as Entry, resume};
+use crate::core::grammar::CallId;
+use crate::core::journal::{Journal, Line as Entry, corrections, resume};
 use crate::core::page::Rooms;
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
@@ -16,6 +17,7 @@ use crate::core::time::{SessionTime, Wake};
 use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, SoundEar, stage};
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
+use crate::edge::ear::enrolled::OwnEar;
 use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{Choices, JournalFile, Places, load_journal};
@@ -147,11 +149,17 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     } else {
         Box::new(Silent)
     };
+    let hears = args.engine == Engine::Neural && (sound.is_some() || (devices.is_some() && ends.mic != End::Nothing));
+    let own = hears.then(|| super::voice::known(&devices.as_ref().map(Live::microphone).unwrap_or_default())).flatten();
     let ears = match (&sound, &devices) {
         (None, None) => Ears::Typed,
         (None, _) if ends.mic == End::Nothing => Ears::Typed,
         (heard, devices) => {
-            let ear = ear(&args, &places, &book, heard.is_some())?;
+            let mut ear = ear(&args, &places, &book, heard.is_some())?;
+            if let Some(own) = &own {
+                let critical = book.calls.iter().enumerate().filter(|(i, _)| book.is_critical(CallId(*i as u16)));
+                ear = Box::new(OwnEar::new(ear, own.clone(), critical.map(|(_, c)| c.id.clone()).collect()));
+            }
             match devices {
                 Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), send.clone())?,
                 _ => Ears::Sound(ear),
@@ -159,10 +167,13 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         }
     };
     let mut crew = Crew::new(book.clone());
+    let path = match (&args.resume, &args.journal) {
+        (Some(path), _) | (None, Some(path)) => path.clone(),
+        (None, None) => default_journal()?,
+    };
     let (journal, begin) = match &args.resume {
         Some(path) => go_on(path, &book, &mut crew)?,
         None => {
-            let path = args.journal.clone().map_or_else(default_journal, Ok)?;
             let header = wiring::header(&book, &args.book, 1, &[]);
             eprintln!("journal: {}", path.display());
             (JournalFile::create(&path, &header).map_err(Failure)?, Begin::Fresh)
@@ -231,6 +242,9 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     }
     .map_err(failure)?;
     drop(served);
+    if let (Some(own), Ok(journal)) = (own, load_journal(&path)) {
+        super::voice::add(own, &corrections(&journal, &book));
+    }
     println!("\n{}", telling::summary(&report));
     Ok(if report.faults.is_empty() { Outcome::Done } else { Outcome::Problems })
 }

@@ -20,5 +20,6 @@ mod page;
 mod schema;
 mod sessions;
 mod system_voice;
+mod voice;
 mod vosk;
 mod why;

@@ -4,6 +4,7 @@ mod listener;
 pub mod live;
 mod neural;
 mod noise;
+pub mod enrolled;
 mod reader;
 #[cfg(test)]
 mod tests;
