@@ -9,7 +9,8 @@ use crate::core::book::Book;
 use crate::core::crew::Crew;
 use crate::core::crew::io::{Action, Arrangement, Input};
 use crate::core::gate;
-use crate::core::journal::{Journal, Line as Entry, resume};
+use crate::core::grammar::CallId;
+use crate::core::journal::{Journal, Line as Entry, corrections, resume};
 use crate::core::page::Rooms;
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
@@ -20,6 +21,7 @@ use crate::edge::audio::duplex::Wanted;
 use crate::edge::audio::recorder::Recorder;
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::buttons::Wish;
+use crate::edge::ear::enrolled::OwnEar;
 use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{Choices, JournalFile, Places, load_journal};
@@ -216,6 +218,9 @@ pub(super) fn session(
         }
         (None, _) => Box::new(Silent),
     };
+    let hears = args.engine == Engine::Neural && (sound.is_some() || (devices.is_some() && ends.mic != End::Nothing));
+    let learned =
+        hears.then(|| super::voice::known(&devices.as_ref().map(Live::microphone).unwrap_or_default())).flatten();
     let ears = match (&sound, &devices) {
         (None, None) => Ears::Typed,
         (None, _) if ends.mic == End::Nothing => Ears::Typed,
@@ -223,7 +228,11 @@ pub(super) fn session(
             // A recording cannot hear us, nor can a headset's microphone.
             let hears_us =
                 heard.is_none() && !ends.headset && (system.is_some() || ends.speaker.device() != Wanted::Nothing);
-            let ear = ear(args, &places, &book, heard.is_some(), hears_us)?;
+            let mut ear = ear(args, &places, &book, heard.is_some(), hears_us)?;
+            if let Some(voice) = &learned {
+                let critical = book.calls.iter().enumerate().filter(|(i, _)| book.is_critical(CallId(*i as u16)));
+                ear = Box::new(OwnEar::new(ear, voice.clone(), critical.map(|(_, c)| c.id.clone()).collect()));
+            }
             let ear = wiring::on_air(&places, ear, radio.is_some())?;
             match devices {
                 Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), ends.headset, send.clone())?,
@@ -232,11 +241,15 @@ pub(super) fn session(
         }
     };
     let mut crew = Crew::new(book.clone());
+    let path = match (&args.resume, &args.journal) {
+        (Some(path), _) => path.clone(),
+        (None, Some(path)) => own(path),
+        (None, None) => own(&default_journal()?),
+    };
     let (journal, begin) = match &args.resume {
         Some(path) => go_on(path, &book, &mut crew)?,
         None => {
-            let path = args.journal.clone().map_or_else(default_journal, Ok)?;
-            let path = own(&path);
+            let path = path.clone();
             let header = wiring::header(&book, &args.book, args.seed, &[]);
             eprintln!("journal: {}", path.display());
             (JournalFile::create(&path, &header).map_err(Failure)?, Begin::Fresh)
@@ -318,6 +331,9 @@ pub(super) fn session(
     }
     .map_err(failure)?;
     drop(served);
+    if let (Some(voice), Ok(journal)) = (learned, load_journal(&path)) {
+        super::voice::add(voice, &corrections(&journal, &book));
+    }
     Ok(report)
 }
 

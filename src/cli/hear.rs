@@ -5,8 +5,9 @@ use super::{CliResult, Failure, Outcome};
 use crate::core::book::{Book, Severity};
 use crate::core::gate::Settings;
 use crate::core::grammar::{CallId, CallSet, Meaning};
-use crate::core::matcher::{Choice, Heard, choose};
+use crate::core::matcher::{Choice, Heard, Own, choose};
 use crate::edge::audio::{AudioError, wav};
+use crate::edge::ear::enrolled::amplified;
 use crate::edge::ear::{Listener, News, Reader};
 use crate::edge::store::{Places, read_book};
 use serde::Serialize;
@@ -35,6 +36,9 @@ pub struct Args {
     /// Cut each file at its silences, one line a piece; without it a file is one utterance.
     #[arg(long)]
     segments: bool,
+    /// Take the voice as the one that `antiphon voice` has learned.
+    #[arg(long)]
+    own: bool,
     /// One JSON object a line.
     #[arg(long)]
     json: bool,
@@ -86,12 +90,19 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
 /// Listens to the files, one after the other.
 fn files<E: Reader>(args: &Args, book: &Book, live: &CallSet, mut listener: Listener<E>) -> CliResult {
     let failure = |e: &dyn std::fmt::Display| Failure::new(e.to_string());
+    let own = if args.own { super::voice::learned()? } else { Own::default() };
+    let critical = super::voice::critical(book);
+    let mut loud = Vec::new();
     let mut failed = None;
     for file in &args.files {
         let name = file.display().to_string();
         let lines = match wav::read_16k(file) {
             Ok(sound) => {
-                let news = listen(&mut listener, live, &sound.samples).map_err(|e| failure(&e))?;
+                amplified(&sound.samples, own.gain_db, &mut loud);
+                let mut news = listen(&mut listener, live, &loud).map_err(|e| failure(&e))?;
+                for (heard, _) in news.iter_mut().filter(|_| args.own) {
+                    *heard = own.applied(heard.clone(), &critical);
+                }
                 for warning in &sound.warnings {
                     eprintln!("antiphon: {warning}");
                 }

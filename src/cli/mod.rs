@@ -36,6 +36,7 @@ mod say;
 mod sound;
 mod tally;
 mod telling;
+mod voice;
 mod wiring;
 
 use clap::{Parser, Subcommand};
@@ -68,6 +69,7 @@ enum Command {
     Link(link::Args),
     Check(check::Args),
     Say(say::Args),
+    Voice(voice::Args),
     Debrief(debrief::Args),
     Drill(drill::Args),
     Replay(replay::Args),
@@ -109,6 +111,7 @@ pub fn run() -> ExitCode {
         Command::Link(a) => link::run(a, models),
         Command::Check(a) => check::run(a),
         Command::Say(a) => say::run(a, models),
+        Command::Voice(a) => voice::run(a, models),
         Command::Debrief(a) => debrief::run(a),
         Command::Drill(a) => drill::run(a, models),
         Command::Replay(a) => replay::run(a),

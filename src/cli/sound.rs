@@ -134,6 +134,11 @@ impl Live {
         one(Way::In, &known.mic) + &one(Way::Out, &known.speaker)
     }
 
+    /// The microphone's own name; empty without one.
+    pub fn microphone(&self) -> String {
+        self.handle.devices().mic.map(|(l, _)| l.id).unwrap_or_default()
+    }
+
     /// Remembers what was named and could be opened.
     pub fn remember(&self, ends: &Ends, buttons: &[Button], last: &Choices) {
         let known = self.handle.devices();

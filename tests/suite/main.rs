@@ -24,5 +24,6 @@ mod practice;
 mod schema;
 mod sessions;
 mod system_voice;
+mod voice;
 mod vosk;
 mod why;

@@ -6,6 +6,7 @@
 //! `docs/journal.md` shows the line shapes.
 
 mod canon;
+mod corrections;
 pub mod coverage;
 pub mod debrief;
 pub mod read;
@@ -17,6 +18,7 @@ pub mod why;
 #[cfg(test)]
 mod toy;
 
+pub use corrections::corrections;
 pub use coverage::{Coverage, Part};
 pub use read::{Entry, Journal, Tail, Unreadable, read};
 pub use record::{BookMark, Header, Line, ModelMark, Recorder, Stamp, Unwritable, VERSION};

@@ -3,11 +3,13 @@
 mod choose;
 mod heard;
 mod lattice;
+mod own;
 mod text;
 mod thresholds;
 
 pub use choose::{Choice, Reason, choose};
 pub use heard::{Candidate, Heard, Unheard};
 pub use lattice::Lattice;
+pub use own::{Own, Sample};
 pub use text::{AT_LIMIT, EXACT, SPLIT, match_text};
 pub use thresholds::{Bar, Class, Near, Thresholds, ThresholdsError};

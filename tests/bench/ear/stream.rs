@@ -81,9 +81,7 @@ pub fn tell(
     what: What,
     minutes: u64,
     seed: u64,
-    studio: &Studio,
-    back: &Backgrounds,
-    lines: &[Line],
+    (studio, back, lines): (&Studio, &Backgrounds, &[Line]),
 ) {
     let book = &bench.book;
     let mut listener = Listener::open(models, &book.graph, Settings::default()).expect("the models are set up");
