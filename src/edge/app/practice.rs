@@ -97,7 +97,8 @@ fn apply(setup: &mut Setup, of: Circumstance, value: &Value) -> Result<(), Strin
         Circumstance::Runway => {
             let word = value.word().unwrap_or_default();
             let tens = word.get(..2).and_then(|t| t.parse::<u32>().ok()).filter(|t| (1..=36).contains(t));
-            let tens = tens.ok_or_else(|| format!("\u{201c}{word}\u{201d} is no runway; write one like 27 or 09L"))?;
+            let tens =
+                tens.ok_or_else(|| format!("\u{201c}{word}\u{201d} cannot be used here; write one like 27 or 09L"))?;
             setup.runway_heading_deg = f64::from(tens * 10);
         }
     }
@@ -114,7 +115,7 @@ fn words(of: Circumstance, value: &Value) -> String {
         Circumstance::WindFrom => format!("wind from {value}\u{b0}"),
         Circumstance::Wind => format!("wind {value} kt"),
         Circumstance::Surface => value.to_string(),
-        Circumstance::Runway => format!("runway {value}"),
+        Circumstance::Runway => format!("on {value}"),
     }
 }
 
