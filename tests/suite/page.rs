@@ -1,10 +1,11 @@
 //! The page of `fly`, in a real browser and by plain requests.
 
 use crate::browser::{Browser, OVERFLOW, small};
+use crate::link::Sim;
 use crate::sessions::root;
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read, Write};
-use std::net::TcpStream;
+use std::net::{TcpListener, TcpStream};
 use std::path::Path;
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -21,10 +22,14 @@ struct Flown {
 
 impl Flown {
     fn at(address: &str, phase: &str) -> Flown {
+        Flown::linked(address, phase, "built-in")
+    }
+
+    fn linked(address: &str, phase: &str, link: &str) -> Flown {
         let folder = tempfile::tempdir().expect("a folder");
         let journal = folder.path().join("j.jsonl");
         let mut child = Command::new(env!("CARGO_BIN_EXE_antiphon"))
-            .args(["fly", "--typed", "--page", address, "--phase", phase, "--book"])
+            .args(["fly", "--typed", "--page", address, "--phase", phase, "--link", link, "--book"])
             .arg(root().join("phrasebooks/saltmarsh-t2"))
             .arg("--journal")
             .arg(&journal)
@@ -334,4 +339,47 @@ fn news_come_quickly_and_cost_little() {
     eprintln!("measured: percent of a core, no page {alone:.1}, ten pages {with_ten:.1}");
     drop(flown);
     readers.into_iter().for_each(|r| r.join().expect("read"));
+}
+
+/// A client that reads the news by HTTP while the simulator sends as many states as it can, ten thousand a second if the
+/// machine lets it.
+#[test]
+fn a_flooded_link_does_not_freeze_the_page() {
+    const FOR: Duration = Duration::from_secs(4);
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let link = format!("tcp:{}", listener.local_addr().expect("bound"));
+    let flown = Flown::linked("127.0.0.1:0", "before_start", &link);
+    let mut sim = Sim::accept(&listener);
+    sim.send(r#"{"type":"hello","protocol":1,"program":"toy"}"#);
+    sim.send(r#"{"type":"describe","signals":{"ias_kt":{}}}"#);
+    let mut news = flown.news();
+    wait_for(&mut news, "\"speeds\"");
+    let flood = std::thread::spawn(move || {
+        let (begun, mut i) = (Instant::now(), 0u32);
+        while begun.elapsed() < FOR {
+            let (at, kt) = (f64::from(i) * 1e-4, 60.0 + f64::from(i % 700) * 0.1);
+            sim.send(&format!(r#"{{"type":"state","time_s":{at},"values":{{"ias_kt":{kt}}}}}"#));
+            std::thread::sleep(Duration::from_secs_f64(at).saturating_sub(begun.elapsed()));
+            i += 1;
+        }
+        let rate = f64::from(i) / begun.elapsed().as_secs_f64();
+        sim.send(&format!(r#"{{"type":"state","time_s":{},"values":{{"ias_kt":99}}}}"#, f64::from(i) * 1e-4));
+        (sim, rate)
+    });
+    let (begun, mut slowest, mut v1) = (Instant::now(), 0.0f64, 110);
+    while !flood.is_finished() {
+        let asked = Instant::now();
+        assert_eq!(flown.touch(&format!("{{\"do\":\"sheet\",\"entry\":\"v1\",\"value\":\"{v1}\"}}")).0, 204);
+        wait_for(&mut news, &format!("[\"V1\",\"{v1}\"]"));
+        slowest = slowest.max(asked.elapsed().as_secs_f64());
+        v1 += 1;
+    }
+    let seconds = begun.elapsed().as_secs_f64();
+    let (_sim, rate) = flood.join().expect("sent");
+    let touched = v1 - 110;
+    eprintln!(
+        "measured: {rate:.0} states a second for {seconds:.1} s; {touched} touches shown, the slowest after {slowest:.2} s"
+    );
+    assert!(rate > 1000.0 && touched >= 2, "that was no flood: {rate:.0} a second, {touched} touches");
+    assert!(slowest < 5.0, "frozen for {slowest:.1} s");
 }
