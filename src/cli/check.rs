@@ -1,7 +1,7 @@
 //! `antiphon check`.
 
 use super::{CliResult, Failure, Outcome};
-use crate::core::book::{Counts, Loaded, Problem, Severity, rules};
+use crate::core::book::{Book, Confusion, Counts, Loaded, Problem, Severity, rules};
 use crate::edge::store::{Places, read_book};
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme, LabeledSpan, NamedSource, SourceCode};
 use std::fmt;
@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 /// Check phrasebooks and say what is wrong and how to mend it.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example:\n  antiphon check phrasebooks/saltmarsh-t2\n  antiphon check --explain unknown-signal\n  \
+    after_help = "Example:\n  antiphon check phrasebooks/saltmarsh-t2\n  antiphon check saltmarsh-t2 --contexts\n  antiphon check --explain unknown-signal\n  \
                   antiphon check saltmarsh-t2 --coverage out/demo/journal.jsonl tests/sessions"
 )]
 pub struct Args {
@@ -27,7 +27,7 @@ pub struct Args {
     /// Tell what of one book these journals and session scripts (acted out typed), or folders of them, never exercise.
     #[arg(long, value_name = "JOURNAL", num_args = 1.., conflicts_with_all = ["json", "contexts", "explain"])]
     coverage: Vec<PathBuf>,
-    /// Show the size of the live grammar in each phase.
+    /// Show what can be said in each phase, how much that is, and what of it sounds alike.
     #[arg(long)]
     contexts: bool,
 }
@@ -125,10 +125,16 @@ fn report(path: &Path, loaded: &Loaded, contexts: bool) -> Result<String, Failur
         let width = all.iter().map(|c| c.phase.len()).max().unwrap_or(0);
         for c in all {
             text.push_str(&format!(
-                "    {:width$}  {:>3} calls  {:>4} words  {:>6} nodes\n",
-                c.phase, c.calls, c.words, c.nodes
+                "    {:width$}  {:>3} calls  {:>3} phrases  {:>9} sentences  {:>4} words  {:>6} nodes\n",
+                c.phase,
+                c.calls,
+                c.phrases,
+                many(c.sentences),
+                c.words,
+                c.nodes
             ));
         }
+        text.push_str(&alike(book));
     }
     let theme =
         if std::io::stdout().is_terminal() { GraphicalTheme::unicode() } else { GraphicalTheme::unicode_nocolor() };
@@ -149,6 +155,54 @@ fn report(path: &Path, loaded: &Loaded, contexts: bool) -> Result<String, Failur
     Ok(text)
 }
 
+/// A count for the eye.
+fn many(n: u64) -> String {
+    match n {
+        u64::MAX => "countless".into(),
+        0..1_000_000 => n.to_string(),
+        n => format!("{:.1e}", n as f64),
+    }
+}
+
+/// Pairs shown; `--json` has all.
+const SHOWN: usize = 15;
+
+/// What sounds alike, worst first.
+fn alike(book: &Book) -> String {
+    let all = book.confusions();
+    if all.is_empty() {
+        return "  nothing that can be said at the same time sounds alike\n".into();
+    }
+    let mut text =
+        "  what sounds alike while both can be said, worst first (0: no difference can be heard):\n".to_string();
+    // One answer given to many questions is one line.
+    let mut shown: Vec<(&Confusion, usize)> = Vec::new();
+    for c in &all {
+        let same = |(s, _): &&mut (&Confusion, usize)| {
+            (&s.first_said, &s.second_said, &s.first) == (&c.first_said, &c.second_said, &c.first)
+        };
+        match shown.iter_mut().find(same) {
+            Some((_, more)) => *more += 1,
+            None => shown.push((c, 0)),
+        }
+    }
+    for (c, more) in shown.iter().take(SHOWN) {
+        let critical = if c.critical { ", critical" } else { "" };
+        let answer = if c.answer { ", while the answer is due" } else { "" };
+        let whole = c.phases.len() == book.phases.len();
+        let phases = if whole || c.phases.is_empty() { "everywhere".into() } else { c.phases.join(", ") };
+        let more = if *more > 0 { format!(" and {more} more") } else { String::new() };
+        text.push_str(&format!(
+            "    {:.2}  \"{}\" ({}) and \"{}\" ({}{more}){critical}{answer}\n          in {phases}: {}\n",
+            c.apart, c.first_said, c.first, c.second_said, c.second, c.hint
+        ));
+    }
+    if shown.len() > SHOWN {
+        text.push_str(&format!("    and {} more: --json lists them all\n", shown.len() - SHOWN));
+    }
+    text
+}
+
 fn json(path: &Path, loaded: &Loaded, contexts: bool) -> Result<String, Failure> {
     let mut line = serde_json::json!({
         "book": loaded.book.id,
@@ -160,6 +214,7 @@ fn json(path: &Path, loaded: &Loaded, contexts: bool) -> Result<String, Failure>
     });
     if contexts {
         line["contexts"] = serde_json::json!(loaded.book.contexts());
+        line["confusions"] = serde_json::json!(loaded.book.confusions());
     }
     Ok(format!("{line}\n"))
 }
@@ -240,6 +295,17 @@ mod tests {
         ] {
             assert!(text.contains(wanted), "{wanted} is not in:\n{text}");
         }
+    }
+
+    #[test]
+    fn what_sounds_alike_is_shown_with_what_to_do() {
+        let text = "[calls.a]\nsay = \"brakes on\"\n[calls.b]\nsay = \"breaks on\"\n[calls.c]\nsay = \"gear up\"\n";
+        let files = vec![SourceFile { name: "x.toml".into(), text: text.into() }];
+        let book = load(&Folder { id: "x".into(), files }, &|_| None).book;
+        let told = alike(&book);
+        assert!(told.contains("\"brakes on\" (a) and \"breaks on\" (b)") && told.contains("in `b`"), "{told}");
+        assert!(!told.contains("gear"), "{told}");
+        assert_eq!((many(12), many(18_000_000), many(u64::MAX)), ("12".into(), "1.8e7".into(), "countless".into()));
     }
 
     #[test]

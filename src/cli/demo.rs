@@ -4,6 +4,7 @@ use super::wiring::{self, failure};
 use super::{CliResult, Failure, Outcome, telling};
 use crate::core::book::Book;
 use crate::core::crew::Crew;
+use crate::core::crew::io::Input;
 use crate::core::script::{Performance, Script};
 use crate::core::time::{SessionTime, Wake};
 use crate::edge::app::{App, Ears, News, Outside, Pace, Parts, Report, stage};
@@ -63,7 +64,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         return typed(&args, &book, script);
     }
     let seed = script.seed;
-    let listener = wiring::listener(&places, &book)?;
+    let ears = wiring::on_air(&places, Box::new(wiring::listener(&places, &book)?), script.radio.is_some())?;
     let mut voices = wiring::voices(&places, EAR_RATE);
     wiring::prepare(&mut voices, &book)?;
     let mut captains = Captains::new(wiring::cache());
@@ -80,11 +81,12 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     });
     let noise = script.noise.as_ref().map(|n| wiring::cabin(seed, n.snr_db));
     let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
+    let radio: Option<Input> = script.radio.as_ref().map(Into::into);
     let parts = Parts {
         engine: Box::new(Crew::new(book.clone())),
         book: book.clone(),
         link: Box::new(link),
-        ears: Ears::Sound(Box::new(listener)),
+        ears: Ears::Sound(ears),
         speaker: Box::new(voices),
         pilot: Some(Performance::new(script)),
         captain: Some(Box::new(move |text| {
@@ -101,7 +103,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
         until: None,
         ends_in: Vec::new(),
     };
-    let app = App::new(parts, SessionTime::ZERO, Wake::default());
+    let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(radio.into_iter().collect());
     let report = app.run(arrangement, phase, sheet).map_err(failure)?;
     told(&args, &book, &report, "flight.wav, journal.jsonl, transcript.md")
 }

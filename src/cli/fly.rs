@@ -84,6 +84,16 @@ pub struct Args {
     /// A flight sheet: `entry = value`, one a line, with the entries of the book.
     #[arg(long, value_name = "FILE.toml")]
     sheet: Option<PathBuf>,
+    /// A controller clears you, by these rules: icao, easa, uk or faa. Who has the radio reads back; what was cleared is known
+    /// once it has been read back.
+    #[arg(long, value_name = "RULES", num_args = 0..=1, require_equals = true, default_missing_value = "icao", conflicts_with = "resume")]
+    radio: Option<String>,
+    /// Decides what the controller clears; by chance unless given.
+    #[arg(long, value_name = "N", requires = "radio")]
+    radio_seed: Option<u64>,
+    /// The second pilot's own readbacks are wrong now and then: say "negative" when you hear it.
+    #[arg(long, requires = "radio")]
+    slips: bool,
     /// Go on where this journal stops.
     #[arg(long, value_name = "JOURNAL", conflicts_with_all = ["phase", "journal", "sheet"])]
     resume: Option<PathBuf>,
@@ -139,6 +149,7 @@ pub(super) fn session(
         Some(path) => Some(wiring::script(path, &book)?),
         None => None,
     };
+    let radio = wiring::radio(args.radio.as_deref(), args.radio_seed, args.slips)?;
     let sound = mic.map(wav::read_16k).transpose().map_err(failure)?;
     for w in sound.iter().flat_map(|s| &s.warnings) {
         eprintln!("antiphon: {w}");
@@ -179,6 +190,7 @@ pub(super) fn session(
         (None, _) if ends.mic == End::Nothing => Ears::Typed,
         (heard, devices) => {
             let ear = ear(args, &places, &book, heard.is_some())?;
+            let ear = wiring::on_air(&places, ear, radio.is_some())?;
             match devices {
                 Some(devices) if heard.is_none() => devices.ears(ear, record.is_some(), send.clone())?,
                 _ => Ears::Sound(ear),
@@ -231,6 +243,7 @@ pub(super) fn session(
         (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
         (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
+    let opening: Vec<Input> = radio.or_else(|| hands.as_ref()?.radio.as_ref().map(Into::into)).into_iter().collect();
     let (arrangement, mut sheet) = hands.as_ref().map_or_else(Default::default, |h| (h.arrangement, h.sheet.clone()));
     if let Some(path) = &args.sheet {
         sheet.extend(plan(path, &book)?);
@@ -257,7 +270,9 @@ pub(super) fn session(
     };
     println!("{}. For simulation and ground practice only. Ctrl-C ends and keeps everything.\n", book.title);
     let report = match begin {
-        Begin::Fresh => App::new(parts, SessionTime::ZERO, Wake::default()).run(arrangement, phase, sheet),
+        Begin::Fresh => {
+            App::new(parts, SessionTime::ZERO, Wake::default()).opening(opening).run(arrangement, phase, sheet)
+        }
         Begin::Resumed { at, wake, owed, standing, .. } => App::new(parts, at, wake).resume(owed, standing),
     }
     .map_err(failure)?;

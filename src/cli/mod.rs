@@ -90,7 +90,7 @@ pub fn run() -> ExitCode {
     let cli = Cli::parse();
     let models = cli.models.as_deref();
     let result = match cli.command {
-        Command::Fly(a) => fly::run(a, models),
+        Command::Fly(a) => fly::run(*a, models),
         Command::Demo(a) => demo::run(a, models),
         Command::Hear(a) => hear::run(a, models),
         Command::Link(a) => link::run(a, models),

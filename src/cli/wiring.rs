@@ -4,15 +4,19 @@ use super::Failure;
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::book::schema::{Part, Station};
+use crate::core::crew::io::Input;
 use crate::core::gate::{self, Turn};
 use crate::core::grammar::CallId;
 use crate::core::journal::{BookMark, Header, VERSION};
 use crate::core::matcher::Thresholds;
+use crate::core::radio::{Phrases, REGIONS};
 use crate::core::script::{self, Script};
+use crate::edge::app::SoundEar;
 use crate::edge::audio::level;
 use crate::edge::captain::noise::Cabin;
 use crate::edge::ear::{Launch, Listener, NeuralEar, PROGRAM, Reader, VoskEar};
 use crate::edge::native::{Runtime, Vad, manifest};
+use crate::edge::radio::{BothEars, RadioEar};
 use crate::edge::speaker::cache::Cache;
 use crate::edge::speaker::{Aloud, Manner, Speaker, Voices, Wire, clip};
 use crate::edge::store::{Places, load_book};
@@ -105,6 +109,35 @@ pub fn listener(places: &Places, book: &Book) -> Result<Listener, Failure> {
     let vad = Vad::open(&runtime).map_err(failure)?;
     let ear = NeuralEar::open(&runtime, &book.graph).map_err(failure)?;
     Ok(Listener::new(vad, ear, gate::Settings::default(), Thresholds::default()))
+}
+
+/// The radio as the command line wants it.
+pub fn radio(rules: Option<&str>, seed: Option<u64>, slips: bool) -> Result<Option<Input>, Failure> {
+    let Some(rules) = rules else { return Ok(None) };
+    let phrases = Phrases::built_in().map_err(Failure::new)?;
+    phrases.region(rules).map_err(|near| unknown_rules(rules, near))?;
+    let seed = seed.unwrap_or_else(|| jiff::Timestamp::now().as_millisecond().unsigned_abs() % 100_000);
+    Ok(Some(Input::Radio { rules: rules.to_string(), seed, slips }))
+}
+
+/// There are no such rules.
+pub fn unknown_rules(name: &str, near: &str) -> Failure {
+    let all: Vec<&str> = REGIONS.iter().map(|r| r.0).collect();
+    Failure::new(format!("there are no rules \"{name}\": did you mean {near}? There are {}", all.join(", ")))
+}
+
+/// The same ear with a second one beside it that hears readbacks, if the radio is on.
+pub fn on_air(
+    places: &Places,
+    ear: Box<dyn SoundEar + Send>,
+    radio: bool,
+) -> Result<Box<dyn SoundEar + Send>, Failure> {
+    if !radio {
+        return Ok(ear);
+    }
+    let phrases = Phrases::built_in().map_err(Failure::new)?;
+    let on_air = RadioEar::open(&places.models().map_err(failure)?, &phrases).map_err(failure)?;
+    Ok(Box::new(BothEars::new(ear, on_air)))
 }
 
 /// What has become of a microphone: the state's name, and a line for the terminal.

@@ -5,7 +5,7 @@ mod told;
 
 use super::wiring::{self, failure};
 use super::{CliResult, Failure, Outcome};
-use crate::core::radio::{Drill, Mode, Phrases, Plan, Progress, Prompt, REGIONS, Weights, mode_name};
+use crate::core::radio::{Drill, Mode, Phrases, Plan, Progress, Prompt, Weights, mode_name};
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::radio::{Air, RadioEar};
 use crate::edge::store::Places;
@@ -61,14 +61,7 @@ pub struct Args {
 /// Runs it.
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let phrases = Phrases::built_in().map_err(Failure::new)?;
-    let regime = phrases.region(&args.rules).map_err(|near| {
-        let all: Vec<&str> = REGIONS.iter().map(|r| r.0).collect();
-        Failure::new(format!(
-            "there are no rules \"{}\": did you mean {near}? There are {}",
-            args.rules,
-            all.join(", ")
-        ))
-    })?;
+    let regime = phrases.region(&args.rules).map_err(|near| wiring::unknown_rules(&args.rules, near))?;
     let mode = mode(&args.mode)?;
     if !args.typed && args.mic.is_none() {
         return Err(Failure::new(

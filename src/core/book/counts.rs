@@ -3,7 +3,7 @@
 use super::expr::Expr;
 use super::load::contexts;
 use super::schema::{Act, Ask, Book, Derived, Edge, Later, Part, StepKind, Template, Trigger};
-use crate::core::grammar::{CallSet, Label};
+use crate::core::grammar::{CallSet, Label, sentences};
 use serde::Serialize;
 use std::collections::BTreeSet;
 
@@ -49,6 +49,10 @@ pub struct Context {
     pub nodes: usize,
     /// Different words.
     pub words: usize,
+    /// Wordings, as written.
+    pub phrases: usize,
+    /// Sentences that they stand for, as ways through the graph; the largest number there is for more than that.
+    pub sentences: u64,
 }
 
 impl Book {
@@ -80,6 +84,8 @@ impl Book {
 
     fn context(&self, phase: &str, live: &CallSet) -> Context {
         let (mut nodes, mut words) = (0, BTreeSet::new());
+        let phrases = live.iter().filter_map(|c| self.calls.get(c.0 as usize)).map(|c| c.say.len()).sum();
+        let all = live.iter().map(|c| sentences(&self.graph, c)).fold(0, u64::saturating_add);
         for call in live.iter().filter_map(|c| self.graph.calls.get(c.0 as usize)) {
             // A call's nodes stand together, from its entry to its exit.
             let range = call.entry.0 as usize..=call.exit.0 as usize;
@@ -89,7 +95,7 @@ impl Book {
                     .extend(node.arcs.iter().filter_map(|a| if let Label::Word(w) = a.label { Some(w) } else { None }));
             }
         }
-        Context { phase: phase.to_string(), calls: live.len(), nodes, words: words.len() }
+        Context { phase: phase.to_string(), calls: live.len(), nodes, words: words.len(), phrases, sentences: all }
     }
 
     /// Every condition and value.
@@ -179,6 +185,10 @@ impl Book {
         }
         self.briefings.iter().for_each(|b| all.sentence(&b.complete));
         all.0.extend(self.surprises.iter().map(|s| &s.when));
+        for c in &self.clearances {
+            all.one(&c.when);
+            all.0.extend(c.with.iter().map(|(_, e)| e).chain(c.sets.iter().map(|(_, e)| e)));
+        }
         let m = &self.manners;
         all.0.extend([&m.silent_when, &m.to_radio_when, &m.to_ground_when, &m.to_cabin_when].into_iter().flatten());
         for e in &self.sheet {

@@ -2,6 +2,7 @@
 //!
 //! [`schema`] is what the loader produces and the crew engine reads. `docs/phrasebook.md` describes the TOML.
 
+mod confusions;
 mod counts;
 pub mod expr;
 pub mod load;
@@ -12,6 +13,7 @@ pub mod schema;
 mod template;
 mod uses;
 
+pub use confusions::Confusion;
 pub use counts::{Context, Counts};
 pub use load::{Folder, Loaded, SourceFile, contexts, load};
 pub use problem::{Place, Problem, Severity, nearest};

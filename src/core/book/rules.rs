@@ -183,6 +183,9 @@ rules! {
     UNKNOWN_PLACE "unknown-place" Error
         "The built-in aircraft has no place of this name, or not with these miles."
         "Use the name in the hint; `approach` and `final_approach` may say their miles, as in `\"final_approach 4\"`."
+    UNKNOWN_RADIO "unknown-radio" Error
+        "The radio phrasebook has no such scene, station, item or value."
+        "Use the name in the hint; `phrasebooks/radio` has them all."
     UNKNOWN_RULE "unknown-rule" Error
         "A wording uses `$name`, but there is no rule, slot or built-in slot type of that name."
         "Use the name in the hint, or define it in `[rules]` or `[slots]`."

@@ -2,6 +2,7 @@
 //!
 //! The shape of the TOML is the shape of these structs; keys carry the same names unless a comment says otherwise.
 
+mod clearance;
 mod manner;
 mod panel;
 mod phase;
@@ -10,6 +11,7 @@ mod sheet;
 mod watch;
 mod wording;
 
+pub use clearance::Clearance;
 pub use manner::{Briefing, Later, Level, Manners, Surprise, Topic};
 pub use panel::{Control, ControlKind, Refusal, Signal};
 pub use phase::{Expect, Phase};
@@ -85,6 +87,8 @@ pub struct Book {
     pub surprises: Vec<Surprise>,
     /// `[practice.PHASE]`.
     pub practices: Vec<Practice>,
+    /// `[clearances.ID]`.
+    pub clearances: Vec<Clearance>,
     /// `[manners]`.
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.

@@ -10,6 +10,7 @@ impl Crew {
             Intrinsic::Hold => self.hold(),
             Intrinsic::Resume => self.resume(),
             Intrinsic::Disregard => self.take_back("disregarded", "the pilot said to disregard it"),
+            Intrinsic::Negative | Intrinsic::Correction if self.slip_caught() => {}
             Intrinsic::Negative => self.take_back("cancelled", "the pilot said no"),
             Intrinsic::Correction => self.take_back("correction", "the pilot corrected it"),
             Intrinsic::SayAgain => self.repeat_last(),
@@ -22,7 +23,10 @@ impl Crew {
                     self.tell("nothing_to_cancel", "");
                 }
             }
-            Intrinsic::Reject | Intrinsic::GoAround => self.drop_everything(),
+            Intrinsic::Reject | Intrinsic::GoAround => {
+                self.leave_air();
+                self.drop_everything();
+            }
             Intrinsic::PutBack => self.put_back(),
             Intrinsic::LeaveToMe => self.leave_to_pilot(),
             Intrinsic::BriefingComplete => self.briefing_complete(),

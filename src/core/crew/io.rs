@@ -5,6 +5,7 @@ use crate::core::aircraft::{Delta, SignalId, Value};
 use crate::core::book::schema::{Due, Priority, Source, Station};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Heard;
+use crate::core::radio::{Exercise, Words};
 use crate::core::time::{SessionTime, SimTime, Wake};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -52,6 +53,22 @@ pub enum Input {
     Surprises {
         /// The same seed draws the same.
         seed: u64,
+    },
+    /// The radio is on: a controller clears, and what he clears must be read back.
+    Radio {
+        /// Whose rules: `icao`, `easa`, `uk`, `faa`.
+        rules: String,
+        /// Decides what is drawn.
+        seed: u64,
+        /// Whether our own readbacks may hold a slip.
+        slips: bool,
+    },
+    /// The pilot has begun to speak while a readback was waited for.
+    Speaking,
+    /// The pilot has said something on the radio, while a readback was waited for.
+    Transmitted {
+        /// What.
+        words: Words,
     },
     /// The ear has a result.
     Heard {
@@ -151,6 +168,11 @@ pub enum Action {
     Watch {
         /// All that are armed.
         crossings: Vec<Crossing>,
+    },
+    /// The controller waits for this readback from the pilot, or no longer for any.
+    Readback {
+        /// What is expected.
+        expect: Option<Box<Exercise>>,
     },
     /// Put the aircraft somewhere: only a link to a simulator that can do it will.
     Place {
@@ -376,6 +398,16 @@ pub enum Note {
     Surprise {
         /// Its name.
         surprise: String,
+    },
+    /// Something on the radio.
+    Radio {
+        /// The clearance.
+        clearance: String,
+        /// `given`, `read_back`, `asked_again`, `said_again`, `silence`, `waiting`, `unable`, `given_up`; of our own slips `caught` (by the
+        /// pilot), `missed`.
+        state: String,
+        /// What was said.
+        text: String,
     },
     /// Something was *not* done, and why.
     NotDone {

@@ -4,6 +4,7 @@
 //! called. Inside, an input is taken in ([`calls`], [`talk`], [`controls`] …), then [`Crew::settle`] lets phases,
 //! triggers, flows, lists, callouts and limits move on until nothing changes any more.
 
+mod air;
 mod asks;
 mod briefing;
 mod callouts;
@@ -129,6 +130,8 @@ pub struct Crew {
     suspended: bool,
     style: manners::Style,
     lurking: Vec<manners::Lurking>,
+    /// The radio, when it is on.
+    air: Option<air::OnAir>,
     /// When each call was last accepted.
     heard_at: BTreeMap<u16, SessionTime>,
     last_not_done: Option<(String, String)>,
@@ -200,6 +203,7 @@ impl Crew {
             suspended: false,
             style: manners::Style::default(),
             lurking: Vec::new(),
+            air: None,
             heard_at: BTreeMap::new(),
             last_not_done: None,
             revision: 0,
@@ -255,7 +259,13 @@ impl Crew {
             Input::Tick => {}
             Input::Sheet { values, source } => self.take_sheet(values, *source),
             Input::Surprises { seed } => self.draw_surprises(*seed),
-            Input::Heard { heard } => self.hear(heard),
+            Input::Radio { rules, seed, slips } => self.radio_on(rules, *seed, *slips),
+            Input::Speaking => self.answering(),
+            Input::Transmitted { words } => self.transmitted(words),
+            Input::Heard { heard } => {
+                self.hear(heard);
+                self.said_on_board();
+            }
             Input::State { delta } => {
                 for (name, value) in delta {
                     let Some(id) = self.book.signal(name) else { continue };
@@ -282,6 +292,7 @@ impl Crew {
             Input::AircraftCalls { callouts } => self.theirs = callouts.iter().cloned().collect(),
             Input::Jumped => {
                 self.unlived = true;
+                self.leave_air();
                 self.jumped();
             }
             Input::Fault { room, message } => {
@@ -304,6 +315,7 @@ impl Crew {
             moved |= self.move_commands();
             moved |= self.move_later();
             moved |= self.move_surprises();
+            moved |= self.move_air();
             moved |= self.start_flows();
             moved |= self.move_flows();
             moved |= self.move_lists();
@@ -327,6 +339,7 @@ impl Crew {
             .chain(self.callout_deadlines())
             .chain(self.limit_deadlines())
             .chain(self.surprise_deadlines())
+            .chain(self.air_deadlines())
             .chain(self.comparison_deadlines())
             .chain(self.survey_deadlines())
             .chain((self.begun && self.asked_in != Some(self.phase)).then_some(Deadline::Session(self.ask_at)));

@@ -101,7 +101,7 @@ impl Crew {
     }
 
     /// Takes a value away.
-    fn open_entry(&mut self, i: usize, why: String, given: bool) {
+    pub(super) fn open_entry(&mut self, i: usize, why: String, given: bool) {
         if let Some(was) = self.sheet[i].take() {
             self.changed.push((SheetId(i as u16), Some(was), given));
             self.facts[i].source = None;

@@ -59,7 +59,11 @@ impl Crew {
         let book = self.book.clone();
         let p = &book.phases[phase.0 as usize];
         let assumed: Vec<String> = match &p.assumes {
-            Some(ids) => ids.clone(),
+            // What the controller has cleared on the way is no list of the crew's.
+            Some(ids) => {
+                let cleared = |id: &String| book.clearances.iter().any(|c| c.id == *id);
+                ids.iter().cloned().chain(self.lived_through(phase).into_iter().filter(cleared)).collect()
+            }
             None => self.lived_through(phase),
         };
         for id in &assumed {
@@ -84,6 +88,11 @@ impl Crew {
                 break;
             }
             for c in &book.checklists {
+                if c.phases.contains(here) && !c.phases.contains(&phase) {
+                    done.insert(&c.id);
+                }
+            }
+            for c in &book.clearances {
                 if c.phases.contains(here) && !c.phases.contains(&phase) {
                     done.insert(&c.id);
                 }

@@ -16,6 +16,7 @@ pub(super) enum Owner {
     Command(u64),
     Callout(CalloutId),
     Briefing,
+    Air,
 }
 
 #[derive(Debug, Clone)]
@@ -89,6 +90,7 @@ impl Crew {
             Owner::Command(request) => self.echo_spoken(request),
             Owner::Callout(callout) => self.callout_spoken(callout, cut),
             Owner::Briefing => self.briefing_spoken(),
+            Owner::Air => self.air_spoken(cut),
         }
     }
 
@@ -109,6 +111,11 @@ impl Crew {
 
     pub(super) fn talk_deadlines(&self) -> impl Iterator<Item = Deadline> + '_ {
         self.talk.pending.values().map(|s| Deadline::Session(s.lost_at))
+    }
+
+    /// Whether nothing of ours is being said or about to be.
+    pub(super) fn quiet(&self) -> bool {
+        self.talk.pending.is_empty()
     }
 
     /// Stops our own talk: everything below critical, which the voice refuses to cut.

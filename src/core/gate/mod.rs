@@ -5,10 +5,15 @@
 //! ([`Event::Ask`]), and a call that no live call could continue ends it after a short wait; the answer is then ready. If the
 //! first answer will not do, the ear is asked once more when that wait is over and more of the word's end is in; otherwise a
 //! longer wait ends it. Push-to-talk ends it by release.
+//!
+//! Where others talk in the background, voice activity never falls. Then the pilot is who is clearly louder than they
+//! ([`crowd`]): his utterance ends when only they are left, and the next begins when someone is louder again.
 
+mod crowd;
 mod level;
 mod life;
 
+use crowd::{Crowd, Near};
 pub use level::{Level, level};
 pub use life::{Life, LifeSettings, Turn};
 
@@ -45,6 +50,9 @@ pub struct Settings {
     /// So much digital silence means that no sound arrives.
     pub dead: u64,
 }
+
+/// Samples of a usual frame, 32 ms.
+const FRAME: u64 = 512;
 
 const fn ms(n: u64) -> u64 {
     n * RATE as u64 / 1000
@@ -106,11 +114,16 @@ pub enum Why {
     Cut,
 }
 
+/// The most beginnings within an utterance.
+pub const LATER: usize = 3;
+
 /// An utterance that is over.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Utterance {
     /// What to decode.
     pub window: Span,
+    /// Where someone louder began to speak over the talk before, with what to decode from there: earliest first.
+    pub later: [Option<Span>; LATER],
     /// First and last voiced moment; `None` if push-to-talk was held in silence.
     pub speech: Option<Span>,
     /// The endpoint: when it was decided.
@@ -168,6 +181,10 @@ struct Talk {
     released: Option<u64>,
     critical_only: bool,
     loudest: f64,
+    /// Where someone louder began over the talk before.
+    later: Vec<u64>,
+    /// Whoever speaks loudest, over others.
+    near: Option<Near>,
 }
 
 /// The gate.
@@ -183,6 +200,9 @@ pub struct Gate {
     /// Where the voiced ones of the last three frames began.
     onset: Vec<u64>,
     talk: Option<Talk>,
+    crowd: Crowd,
+    /// Others have been talking on since the last utterance.
+    crowded: bool,
     silent_since: Option<u64>,
     dead: bool,
 }
@@ -198,6 +218,8 @@ impl Gate {
             now: 0,
             onset: Vec::new(),
             talk: None,
+            crowd: Crowd::default(),
+            crowded: false,
             silent_since: None,
             dead: false,
         }
@@ -218,7 +240,8 @@ impl Gate {
     /// The first sample that anything can still ask for.
     pub fn needs_from(&self) -> u64 {
         let begun = self.talk.as_ref().map_or(self.now, |t| t.began);
-        begun.min(self.onset.first().copied().unwrap_or(begun)).saturating_sub(self.settings.pre_roll)
+        let back = self.settings.pre_roll + (Crowd::BACK + 1) * FRAME;
+        begun.min(self.onset.first().copied().unwrap_or(begun)).saturating_sub(back)
     }
 
     /// Opens or closes; closing ends what is under way.
@@ -272,8 +295,14 @@ impl Gate {
         self.now = to;
         let level = level(samples);
         let mut events: Vec<Event> = self.listen_for_life(level, from).into_iter().collect();
+        let near = self.crowd.frame(from, level.dbfs, probability >= self.settings.off);
+        self.crowded &= self.crowd.goes_on().is_some();
         if let Some(talk) = &mut self.talk {
-            if probability >= self.settings.off {
+            if let Some(near) = near.filter(|_| !talk.pushed) {
+                talk.begins_again(near);
+            }
+            let his = talk.near.as_mut().is_none_or(|n| n.hears(level.dbfs));
+            if probability >= self.settings.off && his {
                 let first = talk.voiced.map_or(from, |v| v.from);
                 talk.voiced = Some(Span { from: first, to });
                 talk.asked = Asked::No;
@@ -281,7 +310,10 @@ impl Gate {
             }
             events.extend(self.wait());
         } else if self.held.is_none() && self.opening != Opening::Closed {
-            events.extend(self.await_onset(from, to, probability, level));
+            events.extend(match self.crowded {
+                true => near.map(|near| self.begin_over_others(near, to)),
+                false => self.await_onset(from, to, probability, level),
+            });
         }
         events
     }
@@ -339,6 +371,19 @@ impl Gate {
         Some(Event::Began { at })
     }
 
+    /// While others talk on, only who is louder begins an utterance.
+    fn begin_over_others(&mut self, near: Near, to: u64) -> Event {
+        self.onset.clear();
+        self.talk = Some(Talk {
+            voiced: Some(Span { from: near.at, to }),
+            critical_only: self.opening == Opening::Critical,
+            loudest: near.loudest_dbfs,
+            near: Some(near),
+            ..Talk::at(near.at)
+        });
+        Event::Began { at: near.at }
+    }
+
     /// Whether the talk is over, or the ear should be asked.
     fn wait(&mut self) -> Option<Event> {
         let talk = self.talk.as_mut()?;
@@ -362,14 +407,15 @@ impl Gate {
             Asked::Ahead(false) if short => talk.asked = Asked::Again,
             _ => return None,
         }
-        let window = self.window()?;
+        let began = talk.later.first().copied().unwrap_or(talk.began);
+        let window = self.window(began)?;
         Some(Event::Ask { window })
     }
 
-    /// The samples of the talk under way that are worth decoding.
-    fn window(&self) -> Option<Span> {
+    /// The samples of the talk under way that are worth decoding, from a beginning on.
+    fn window(&self, began: u64) -> Option<Span> {
         let talk = self.talk.as_ref()?;
-        let from = talk.began.saturating_sub(self.settings.pre_roll).max(self.open_since);
+        let from = began.saturating_sub(self.settings.pre_roll).max(self.open_since);
         // What stands between the last word and a question is the same whenever it is asked for.
         let tail = match talk.asked {
             Asked::Ahead(_) => self.settings.ask_tail.min(self.settings.ask_wait),
@@ -383,10 +429,17 @@ impl Gate {
     }
 
     fn end(&mut self, why: Why) -> Option<Event> {
-        let window = self.window()?;
+        let window = self.window(self.talk.as_ref()?.began)?;
+        let mut later = [None; LATER];
+        for (i, to) in later.iter_mut().enumerate() {
+            *to = self.talk.as_ref().and_then(|t| t.later.get(i)).and_then(|at| self.window(*at));
+        }
         let talk = self.talk.take()?;
+        self.crowded =
+            !talk.pushed && matches!(why, Why::Whole | Why::Silence | Why::TooLong) && self.crowd.goes_on().is_some();
         Some(Event::Ended(Utterance {
             window,
+            later,
             speech: talk.voiced,
             at: self.now,
             why,
@@ -408,6 +461,21 @@ impl Talk {
             released: None,
             critical_only: false,
             loudest: f64::NEG_INFINITY,
+            later: Vec::new(),
+            near: None,
+        }
+    }
+
+    /// Someone louder speaks over the talk so far.
+    fn begins_again(&mut self, near: Near) {
+        // A rise goes on for some frames.
+        let anew = self.near.is_none_or(|n| near.at >= n.at + u64::from(RATE) / 4);
+        if anew {
+            if self.later.len() == LATER {
+                self.later.remove(0);
+            }
+            self.later.push(near.at);
+            self.near = Some(near);
         }
     }
 }

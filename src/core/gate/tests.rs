@@ -2,7 +2,7 @@ use super::*;
 
 const FRAME: u64 = 512;
 
-/// Plays frames (`x` loud speech, `f` faint speech, `.` noise, `0` digital silence, `[` push, `]` release, `C` closed, `K`
+/// Plays frames (`x` loud speech, `b` others' talk, 14 dB softer, `f` faint speech, `.` noise, `0` digital silence, `[` push, `]` release, `C` closed, `K`
 /// critical, `O` open, `!` whole, `-` not whole, `E` end of sound) and tells what the gate said.
 fn run(script: &str) -> Vec<String> {
     let mut gate = Gate::new(Settings::default());
@@ -17,7 +17,9 @@ fn run(script: &str) -> Vec<String> {
                     let marks = [(u.pushed, " pushed"), (u.critical_only, " critical"), (u.faint, " faint")];
                     let marks: String = marks.iter().filter(|m| m.0).map(|m| m.1).collect();
                     assert!(u.window.from <= u.window.to && u.window.to <= u.at);
-                    format!("{:?} {speech} from {}{marks}", u.why, u.window.from / FRAME)
+                    let later: String =
+                        u.later.iter().flatten().map(|l| format!(" later {}", l.from / FRAME)).collect();
+                    format!("{:?} {speech} from {}{later}{marks}", u.why, u.window.from / FRAME)
                 }
                 Event::Dead => "dead".into(),
             });
@@ -28,6 +30,7 @@ fn run(script: &str) -> Vec<String> {
     for c in script.chars() {
         let events = match c {
             'x' => gate.frame(&frame(0.1), 0.9),
+            'b' => gate.frame(&frame(0.02), 0.9),
             'f' => gate.frame(&frame(0.0005), 0.9),
             '.' => gate.frame(&frame(0.001), 0.02),
             '0' => gate.frame(&vec![0.0; FRAME as usize], 0.0),
@@ -76,7 +79,8 @@ fn a_click_is_no_beginning() {
 #[test]
 fn nothing_lasts_for_ever() {
     let told = run(&"x".repeat(380));
-    assert_eq!(told, ["began 0", "TooLong 0-375 from 0", "began 375"]);
+    // Who talks on for so long does not talk to us: the next must be louder.
+    assert_eq!(told, ["began 0", "TooLong 0-375 from 0"]);
 }
 
 #[test]
@@ -105,4 +109,24 @@ fn faint_speech_and_a_dead_microphone_are_told() {
     check("......ffff.....!", &["began 6", "ask 0-12", "ask 0-15", "Whole 6-10 from 0 faint"]);
     let dead = format!("....{}....{}", "0".repeat(200), "0".repeat(100));
     assert_eq!(run(&dead), ["dead", "dead"]);
+}
+
+#[test]
+fn a_pilot_is_louder_than_others_who_talk_on() {
+    let talk = "b".repeat(30);
+    // The first time the talk before is part of the utterance; what is asked is what the louder one said.
+    let first = ["began 0", "ask 22-42", "ask 22-45", "Silence 0-40 from 0 later 22"];
+    check(&format!("{talk}{}{}", "x".repeat(10), "b".repeat(16)), &first);
+    // From then on only someone louder begins.
+    let then = [&first[..], &["began 80", "ask 72-92", "Whole 80-90 from 72"]].concat();
+    check(&format!("{talk}{}{}{}bb!bbb", "x".repeat(10), "b".repeat(40), "x".repeat(10)), &then);
+    // A pause ends the crowd: then anyone may begin.
+    let anew = [&first[..], &["began 86"]].concat();
+    check(&format!("{talk}{}{}{}bbb", "x".repeat(10), "b".repeat(30), ".".repeat(16)), &anew);
+}
+
+#[test]
+fn one_who_grows_louder_and_softer_is_one_utterance() {
+    let one = "xxxxbbxxxbbbxxxxxbbbbxxxxx".repeat(3);
+    check(&format!("....{one}E"), &["began 4", "Cut 4-82 from 0"]);
 }

@@ -1,7 +1,8 @@
 //! Grammar of what a pilot can say: SRGS 1.0 ABNF expansions, compiled to one word graph a book.
 //!
 //! [`parse`] reads one wording, [`build`] compiles all of them; [`accepts`], [`meaning`], [`sample`] and [`expand`] walk
-//! the graph; [`cover`] lists few sentences with every pair of words; [`collisions`] finds sentences that mean two things.
+//! the graph; [`cover`] lists few sentences with every pair of words; [`collisions`] finds sentences that mean two things,
+//! [`Sounds`] those that only sound alike.
 
 mod automaton;
 mod compile;
@@ -10,6 +11,7 @@ mod emit;
 mod expansion;
 mod graph;
 mod lex;
+mod likeness;
 mod overlap;
 mod parse;
 mod problem;
@@ -20,6 +22,7 @@ pub use compile::{CompileProblem, NamedSlots, Place, Rules, build};
 pub use cover::cover;
 pub use expansion::{Expansion, Shape};
 pub use graph::{Arc, CallGraph, CallId, CallSet, Label, Meaning, Node, NodeId, SlotDef, SlotId, WordGraph, WordId};
+pub use likeness::{Likeness, Sounds, sentences};
 pub use overlap::collisions;
 pub use parse::parse;
 pub use problem::Problem;

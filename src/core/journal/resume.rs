@@ -60,7 +60,7 @@ pub fn resume(journal: &Journal, engine: &mut dyn Engine) -> Resumed {
         last_request: book.last_request,
         open_speech: book.open_speech,
         open_requests: book.open_requests,
-        standing: book.listen.into_iter().chain(book.watch).collect(),
+        standing: book.listen.into_iter().chain(book.watch).chain(book.readback).collect(),
         recorder,
         keep_bytes: journal.whole_bytes,
         owed,
@@ -77,6 +77,7 @@ struct Ledger {
     open_requests: Vec<u64>,
     listen: Option<Action>,
     watch: Option<Action>,
+    readback: Option<Action>,
 }
 
 impl Ledger {
@@ -99,6 +100,7 @@ impl Ledger {
             }
             Action::Listen { .. } => self.listen = Some(action.clone()),
             Action::Watch { .. } => self.watch = Some(action.clone()),
+            Action::Readback { .. } => self.readback = Some(action.clone()),
             Action::Hush { .. } | Action::Place { .. } | Action::Note(_) => {}
         }
     }

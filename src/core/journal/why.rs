@@ -178,6 +178,15 @@ impl Scene {
             Input::Begin { .. } => "the session began".into(),
             Input::Tick => return None,
             Input::Surprises { .. } => "distractions were asked for".into(),
+            Input::Radio { rules, slips, .. } => {
+                format!(
+                    "the radio was switched on, by the rules of {rules}{}",
+                    if *slips { ", with slips" } else { "" }
+                )
+            }
+            Input::Speaking => return None,
+            Input::Transmitted { words } if words.unreadable => "said on the radio: not understood".into(),
+            Input::Transmitted { words } => format!("said on the radio: \"{}\"", words.text),
             Input::Heard { heard } => tell_heard(heard),
             Input::State { delta } => {
                 self.changed.extend(delta.keys().cloned());
@@ -226,6 +235,10 @@ fn tell_action(action: &Action) -> Option<String> {
         Action::Hush { id: Some(_) } => "one line of own talk stopped".into(),
         Action::Set { control, to, .. } => format!("set: {control} to {to}"),
         Action::Listen { .. } | Action::Watch { .. } => return None,
+        Action::Readback { expect: None } => "the controller waits for no readback".into(),
+        Action::Readback { expect: Some(e) } => {
+            format!("the controller waits for a readback of {} items", e.items.len())
+        }
         Action::Place { place } => format!("the aircraft is to be put to {place}"),
         Action::Note(note) => tell_note(note),
     })
@@ -272,6 +285,8 @@ fn tell_note(note: &Note) -> String {
         Note::PutOff { what, state } => format!("put off: {what}: {state}"),
         Note::Briefing { briefing, topic, state } if topic.is_empty() => format!("briefing {briefing}: {state}"),
         Note::Briefing { briefing, topic, state } => format!("topic {briefing}/{topic}: {state}"),
+        Note::Radio { clearance, state, text } if text.is_empty() => format!("radio, {clearance}: {state}"),
+        Note::Radio { clearance, state, text } => format!("radio, {clearance}: {state} (\"{text}\")"),
         Note::Surprise { surprise } => format!("surprise: {surprise}"),
         Note::NotDone { what, why } => format!("NOT DONE: {what}: {why}"),
     }

@@ -15,6 +15,13 @@ pub struct Candidate {
     pub text: String,
 }
 
+impl Candidate {
+    /// Words spoken, all calls together.
+    pub fn words(&self) -> usize {
+        self.text.split_whitespace().count()
+    }
+}
+
 /// Why an ear has nothing to offer, decided before any call is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

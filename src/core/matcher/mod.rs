@@ -4,8 +4,10 @@ mod choose;
 mod heard;
 mod lattice;
 mod text;
+mod thresholds;
 
-pub use choose::{Choice, Reason, Thresholds, choose};
+pub use choose::{Choice, Reason, choose};
 pub use heard::{Candidate, Heard, Unheard};
 pub use lattice::Lattice;
 pub use text::{AT_LIMIT, EXACT, SPLIT, match_text};
+pub use thresholds::{Bar, Class, Near, Thresholds, ThresholdsError};

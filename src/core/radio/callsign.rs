@@ -3,10 +3,11 @@
 use super::rules::Rules;
 use crate::core::aircraft::Value;
 use crate::core::words::{Form, Regime, say};
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// An operator's name and a flight number of one to four figures.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Callsign {
     /// The operator's name as spoken, lower case.
     pub operator: String,
@@ -22,6 +23,24 @@ impl Callsign {
             && (1..=4).contains(&number.len())
             && number.bytes().all(|b| b.is_ascii_digit());
         fits.then(|| Callsign { operator: operator.to_lowercase(), number: number.to_string() })
+    }
+
+    /// From "Saltmarsh four one seven", or as [`parse`](Self::parse) takes it.
+    pub fn from_words(text: &str) -> Option<Self> {
+        let figure = |word: &str| {
+            let said = |n: &u32| say(Form::Digits, &Value::Number(f64::from(*n)), Regime::Icao) == word;
+            (0..10).find(said).map(|n| n.to_string())
+        };
+        let mut operator: Vec<String> = text.split_whitespace().map(str::to_lowercase).collect();
+        let mut number = String::new();
+        while let Some(digit) = operator.last().and_then(|w| figure(w)) {
+            number.insert_str(0, &digit);
+            operator.pop();
+        }
+        match number.is_empty() {
+            true => Self::parse(text),
+            false => Self::parse(&format!("{} {number}", operator.join(" "))),
+        }
     }
 
     /// Figures one by one.

@@ -130,6 +130,18 @@ impl<'p> Generator<'p> {
         &phrases.scenes[0]
     }
 
+    /// One clearance of a flight under way: `given` values, by binding, stand for those that would be drawn. `scene` is one
+    /// of the phrasebook's phases; it decides the airport, who comes next on the way, and the range of what is drawn.
+    pub fn in_flight(&mut self, own: &Callsign, plan: &Scene, given: &BTreeMap<String, Value>) -> Exercise {
+        let here = self.here(&plan.phase, &plan.station);
+        let mut items = |list: &[String]| -> Vec<Item> { list.iter().map(|t| self.given(t, &here, given)).collect() };
+        let (info, items) = (items(&plan.info), items(&plan.items));
+        let (phase, station) = (plan.phase.clone(), here.station);
+        let (own, to) = (own.clone(), own.clone());
+        let before = std::mem::replace(&mut self.before, items.clone());
+        Exercise { mode: Mode::Readback, phase, own, to, station, card: None, items, info, slip: None, before }
+    }
+
     fn readback(&mut self, weights: &Weights) -> Exercise {
         let scene = self.scene(weights);
         self.last_scene = Some(scene);
@@ -221,6 +233,11 @@ impl<'p> Generator<'p> {
 
     /// An item from its text in a scene.
     pub(super) fn item(&mut self, text: &str, here: &Here<'_>) -> Item {
+        self.given(text, here, &BTreeMap::new())
+    }
+
+    /// The same with some values given, by binding.
+    fn given(&mut self, text: &str, here: &Here<'_>, given: &BTreeMap<String, Value>) -> Item {
         let kind = self.rules.kind(kind_of(text)).to_string();
         let mut item = Item { kind, slots: BTreeMap::new() };
         for fixed in text.split(' ').skip(1) {
@@ -230,6 +247,11 @@ impl<'p> Generator<'p> {
         }
         let phrases = self.phrases;
         let Some(kind) = phrases.items.get(&item.kind) else { return item };
+        for binding in kind.slots.keys() {
+            if let Some(value) = given.get(binding).filter(|_| !item.slots.contains_key(binding)) {
+                item.slots.insert(binding.clone(), value.clone());
+            }
+        }
         // A station comes before its frequency.
         let mut types: Vec<(&String, &String)> = kind.slots.iter().collect();
         types.sort_by_key(|(_, t)| *t == "frequency");

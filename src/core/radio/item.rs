@@ -5,10 +5,11 @@ use super::phrases::{Phrases, form_of};
 use super::rules::Rules;
 use crate::core::aircraft::Value;
 use crate::core::words::say;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// One item of a clearance, with its values by binding.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Item {
     /// Kind, as in the phrasebook.
     pub kind: String,
@@ -17,7 +18,8 @@ pub struct Item {
 }
 
 /// What is drilled.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Mode {
     /// Clearances read back.
     Readback,
@@ -43,7 +45,7 @@ impl Mode {
 }
 
 /// One thing to answer.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Exercise {
     /// What is drilled.
     pub mode: Mode,

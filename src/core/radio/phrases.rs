@@ -368,6 +368,9 @@ fn times() -> Vec<(Value, Expansion)> {
 }
 
 impl Phrases {
+    /// The type of a value that is plain figures; every other is a built-in slot or a list.
+    pub const DIGITS: &'static str = DIGITS;
+
     /// The phrasebook in the program.
     ///
     /// # Errors

@@ -1,5 +1,6 @@
 //! What a pilot said, word for word, into pieces: items, callsign, acts of speech, and what is none of these.
 
+use super::item::Exercise;
 use super::phrases::{CALLSIGN, OPERATOR, Phrases, grammar_type, rename};
 use crate::core::aircraft::Value;
 use crate::core::grammar::{CallId, Expansion, Label, NodeId, Rules as NoRules, Shape, WordGraph, build, meaning};
@@ -186,6 +187,22 @@ impl Reader {
         }
         pieces.reverse();
         pieces
+    }
+
+    /// Whether `text` is an answer to the controller at all, rather than words for somebody on board: more of it than not is
+    /// understood, and there is an expected item, a callsign or an act of speech in it.
+    pub fn answers(&self, text: &str, expected: &Exercise) -> bool {
+        let kinds: Vec<&str> = expected.items.iter().chain(&expected.info).map(|i| i.kind.as_str()).collect();
+        let pieces = self.read(text, &kinds);
+        let words = |known: bool| -> usize {
+            pieces.iter().filter(|p| (p.what != What::Unknown) == known).map(|p| p.words.len()).sum()
+        };
+        let answer = pieces.iter().any(|p| match &p.what {
+            What::Item { kind, .. } => kinds.contains(&kind.as_str()),
+            What::Callsign { .. } | What::Act { .. } => true,
+            What::Unknown => false,
+        });
+        answer && words(true) > words(false)
     }
 
     /// Every piece that can begin at a point.

@@ -4,7 +4,7 @@ use super::pattern::Pattern;
 use super::wanted::{RawWanted, Wanted};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::Station;
-use crate::core::crew::io::Arrangement;
+use crate::core::crew::io::{Arrangement, Input};
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -27,6 +27,8 @@ pub struct Script {
     pub sheet: BTreeMap<String, Value>,
     /// Seed of the session.
     pub seed: u64,
+    /// The radio, if it is on.
+    pub radio: Option<Radio>,
     /// Noise under the pilot's voice, where it becomes audio.
     pub noise: Option<Noise>,
     /// From the end of a line that he reacts to until he begins, s.
@@ -43,6 +45,30 @@ pub struct Script {
     pub reactions: Vec<Reaction>,
     /// What must not happen in the whole session.
     pub never: Never,
+}
+
+/// `[script] radio`: a controller clears, and what he clears is read back.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Radio {
+    /// Whose rules.
+    #[serde(default = "icao")]
+    pub rules: String,
+    /// Decides what is drawn.
+    pub seed: u64,
+    /// Whether our own readbacks may hold a slip.
+    #[serde(default)]
+    pub slips: bool,
+}
+
+impl From<&Radio> for Input {
+    fn from(r: &Radio) -> Input {
+        Input::Radio { rules: r.rules.clone(), seed: r.seed, slips: r.slips }
+    }
+}
+
+fn icao() -> String {
+    "icao".into()
 }
 
 /// Noise under the pilot's voice.
@@ -199,6 +225,7 @@ struct RawHead {
     sheet: BTreeMap<String, Value>,
     #[serde(default = "one")]
     seed: u64,
+    radio: Option<Radio>,
     noise: Option<Noise>,
     reaction_s: Option<f64>,
     linger_s: Option<f64>,
@@ -408,6 +435,7 @@ pub fn parse(text: &str) -> Result<Script, Vec<Problem>> {
         arrangement,
         sheet: head.sheet,
         seed: head.seed,
+        radio: head.radio,
         noise: head.noise,
         reaction_s,
         linger_s,

@@ -13,7 +13,7 @@ mod wanted;
 pub use act::Performance;
 pub use check::check;
 pub use deed::{Deed, Event, Failure, Senses, Turn};
-pub use form::{Never, Noise, Problem, Reaction, Script, Step, Trigger, World, parse};
+pub use form::{Never, Noise, Problem, Radio, Reaction, Script, Step, Trigger, World, parse};
 pub use pattern::Pattern;
 pub use wanted::Wanted;
 

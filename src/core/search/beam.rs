@@ -88,6 +88,21 @@ impl Default for Settings {
     }
 }
 
+impl Settings {
+    /// The same with a beam about three times as wide, for what the usual one could not settle.
+    #[must_use]
+    pub fn thorough(&self) -> Settings {
+        Settings {
+            beam: self.beam * 3,
+            wide: self.wide * 3,
+            wide_steps: self.wide_steps + 1,
+            window: self.window + 10.0,
+            behind: self.behind + 8.0,
+            ..*self
+        }
+    }
+}
+
 /// What was found.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Found {
@@ -162,8 +177,9 @@ struct Walk<'a> {
 
 /// Looks for what was said among the `live` calls.
 ///
-/// The score of a reading is LSE over its wordings of ln p(wording | sound) − λ · LSE over its wordings of
-/// ln p(wording | noise), in nats.
+/// The score of a reading is LSE over its wordings of ln p(wording | sound) − λ · the mean of ln p(wording | noise) over the
+/// same wordings, each weighed by its share of the sound's term, in nats. A wording that the sound does not speak for thus
+/// changes nothing, whether the beam kept it or not.
 ///
 /// # Errors
 /// Those of the model.
@@ -373,6 +389,7 @@ impl Walk<'_> {
         struct Reading {
             meanings: Vec<Meaning>,
             sound: f64,
+            /// Mean over the wordings by their share of the sound.
             noise: f64,
             /// Score of the best wording so far, the wording, and whether it is whole.
             best: (f64, String, bool),
@@ -390,8 +407,11 @@ impl Walk<'_> {
                 let best = (own, words, text.whole);
                 match readings.iter_mut().find(|r| r.meanings == meanings) {
                     Some(r) => {
-                        r.sound = lse(r.sound, text.sound);
-                        r.noise = lse(r.noise, text.noise);
+                        let both = lse(r.sound, text.sound);
+                        if both > f64::NEG_INFINITY {
+                            r.noise += libm::exp(text.sound - both) * (text.noise - r.noise);
+                        }
+                        r.sound = both;
                         if own > r.best.0 {
                             r.best = best;
                         }

@@ -162,3 +162,19 @@ fn what_noise_likes_counts_less() {
     };
     assert!(score(Some((last, -1.0))) < score(None) - 1.0);
 }
+
+#[test]
+fn a_wording_that_nobody_spoke_changes_nothing() {
+    let lattice = Lattice::new(&graph(CALLS), small(TABLE));
+    let mut heard = lattice.tokens().encode(" gear up");
+    heard.push(2);
+    let capital = lattice.tokens().encode("G")[0];
+    let score = |liked| {
+        let mut model = Fake { heard: heard.clone(), rows: Vec::new(), liked };
+        let found = search(&lattice, &CallSet::all(CALLS.len()), &Settings::default(), &mut model).unwrap();
+        found.ranked.iter().find(|c| c.meanings[0].call == "gear_up").unwrap_or_else(|| panic!("{found:?}")).score
+    };
+    // Noise alone would write "Gear up" gladly, but "gear up" is what was heard.
+    let (gladly, not) = (score(Some((capital, -0.1))), score(None));
+    assert!((gladly - not).abs() < 0.1, "{gladly} {not}");
+}

@@ -4,6 +4,7 @@
 //! grammar text, from which the word graph's typed slots are made.
 
 mod forms;
+mod phones;
 mod regime;
 mod say;
 mod slot;
@@ -15,6 +16,7 @@ mod value;
 mod tests;
 
 pub use forms::{BUILT_IN, FORMS};
+pub use phones::{Phone, WHOLE, distance, phones};
 pub use regime::Regime;
 pub use say::{Form, say};
 pub use slot::SlotKind;

@@ -46,6 +46,7 @@ impl App {
                 self.listening = (calls, revision);
             }
             Action::Watch { crossings } => self.watch(crossings),
+            Action::Readback { expect } => self.await_readback(expect.map(|e| *e)),
             Action::Place { place } => match self.parts.link.place(&place) {
                 Ok(()) => {
                     self.detector.reset();
@@ -154,6 +155,9 @@ impl App {
                 let what = if topic.is_empty() { briefing } else { format!("{briefing}/{topic}") };
                 self.tell(Side::Flight, self.now, &format!("{what}: {state}"));
             }
+            Note::Radio { clearance, state, .. } if state != "given" => {
+                self.tell(Side::Flight, self.now, &format!("radio, {clearance}: {}", state.replace('_', " ")));
+            }
             Note::Surprise { surprise } => self.tell(Side::Flight, self.now, &format!("surprise: {surprise}")),
             Note::NotDone { what, why } => {
                 self.tell(Side::Flight, self.now, &format!("not done: {what} ({why})"));
@@ -171,6 +175,7 @@ impl App {
             | Note::SheetCompare { .. }
             | Note::Reopened { .. }
             | Note::Assumed { .. }
+            | Note::Radio { .. }
             | Note::Survey { .. } => {}
         }
     }

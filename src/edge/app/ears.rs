@@ -5,6 +5,7 @@ use super::{App, AppError, Event};
 use crate::core::crew::io::Input;
 use crate::core::grammar::CallSet;
 use crate::core::matcher::{Heard, match_text};
+use crate::core::radio::{Exercise, Words};
 use crate::core::time::SessionTime;
 
 /// News from an ear.
@@ -23,6 +24,15 @@ pub enum EarNews {
         heard: Heard,
         /// Real time from the endpoint decision to the ranked calls, ms.
         decision_ms: f64,
+    },
+    /// The pilot has answered the controller.
+    Transmitted {
+        /// When the result counts.
+        at: SessionTime,
+        /// What he said.
+        words: Words,
+        /// From when to when he spoke.
+        speech: (SessionTime, SessionTime),
     },
     /// The ear cannot go on, or no sound arrives.
     Failed {
@@ -45,6 +55,8 @@ pub trait SoundEar {
     fn push(&mut self, _held: bool) -> Vec<EarNews> {
         Vec::new()
     }
+    /// The controller waits for this readback, or no longer for any.
+    fn readback(&mut self, _expect: Option<&Exercise>) {}
     /// What a live microphone has heard meanwhile, for a recording; another leaves the block alone.
     fn microphone(&mut self, _block: &mut [f32]) {}
 }
@@ -73,6 +85,9 @@ impl EarNews {
                 heard.speech = (move_on(heard.speech.0), move_on(heard.speech.1));
                 EarNews::Heard { at: move_on(at), heard, decision_ms }
             }
+            EarNews::Transmitted { at, words, speech } => {
+                EarNews::Transmitted { at: move_on(at), words, speech: (move_on(speech.0), move_on(speech.1)) }
+            }
             failed => failed,
         }
     }
@@ -83,8 +98,14 @@ impl App {
     pub(super) fn ear_news(&mut self, news: Vec<EarNews>) {
         for news in news {
             match news {
-                EarNews::Began { .. } => self.queue.pilot_speaks(self.now, true),
+                EarNews::Began { .. } => {
+                    self.queue.pilot_speaks(self.now, true);
+                    self.speaking();
+                }
                 EarNews::Heard { at, heard, decision_ms } => self.put(at, Event::Heard { heard, decision_ms }),
+                EarNews::Transmitted { at, words, speech } => {
+                    self.put(at, Event::Transmitted { words, began: speech.0 });
+                }
                 EarNews::Failed { why } => self.room_failed("ear", &why),
             }
         }
@@ -131,6 +152,10 @@ impl App {
 
     /// Words as text: at the end of the time it takes to say them.
     pub(super) fn words_said(&mut self, text: &str, began: SessionTime) -> Result<(), AppError> {
+        if self.on_the_air(text) {
+            let words = Words { text: text.to_string(), ..Words::default() };
+            return self.transmitted(words, began);
+        }
         let (live, revision) = &self.listening;
         let heard = match_text(&self.parts.book.graph, live, text, *revision, (began, self.now));
         self.tell(super::Side::Pilot, began, text);

@@ -10,6 +10,7 @@ mod ears;
 mod hands;
 mod linked;
 pub mod practice;
+mod radio;
 mod report;
 mod sources;
 pub mod stage;
@@ -27,6 +28,7 @@ use crate::core::book::Book;
 use crate::core::crew::io::{self, Arrangement, Engine, Input};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Heard;
+use crate::core::radio::Words;
 use crate::core::script::Performance;
 use crate::core::time::{SessionTime, SimTime, Wake};
 use crate::core::voice::Queue;
@@ -112,6 +114,7 @@ pub struct App {
     spoken: BTreeMap<u64, carry::Sounding>,
     blocks: u64,
     hands: hands::Hands,
+    channel: radio::Channel,
     report: Report,
     listening: (CallSet, u32),
     crossings: BTreeMap<String, io::Crossing>,
@@ -120,6 +123,8 @@ pub struct App {
     begun: Instant,
     origin: SessionTime,
     leave_at: Option<SessionTime>,
+    /// Fed right after the beginning.
+    opening: Vec<Input>,
 }
 
 /// What the agenda holds beside the recurring things.
@@ -130,6 +135,7 @@ enum Event {
     Words { text: String, began: SessionTime },
     WordsDone { id: u64 },
     Ear(EarNews),
+    Transmitted { words: Words, began: SessionTime },
 }
 
 /// Why a session ended early.
@@ -166,6 +172,7 @@ impl App {
             spoken: BTreeMap::new(),
             blocks: 0,
             hands: hands::Hands::default(),
+            channel: radio::Channel::default(),
             report: Report::default(),
             listening: (CallSet::none(), 0),
             crossings: BTreeMap::new(),
@@ -173,8 +180,16 @@ impl App {
             begun: Instant::now(),
             origin: now,
             leave_at: None,
+            opening: Vec::new(),
             parts,
         }
+    }
+
+    /// What the session is to be told right after its beginning.
+    #[must_use]
+    pub fn opening(mut self, inputs: Vec<Input>) -> Self {
+        self.opening = inputs;
+        self
     }
 
     fn prepare(&mut self) {
@@ -196,6 +211,9 @@ impl App {
     ) -> Result<Report, AppError> {
         self.prepare();
         self.feed(Input::Begin { arrangement, phase, sheet })?;
+        for input in std::mem::take(&mut self.opening) {
+            self.feed(input)?;
+        }
         self.send_state()?;
         self.go()
     }
@@ -273,6 +291,7 @@ impl App {
                 Some((_, Event::Words { text, began })) => self.words_said(&text, began),
                 Some((_, Event::WordsDone { id })) => self.own_words_done(id),
                 Some((_, Event::Heard { heard, decision_ms })) => self.heard(heard, Some(decision_ms)),
+                Some((_, Event::Transmitted { words, began })) => self.said_on_air(words, began),
                 Some((_, Event::Ear(news))) => {
                     self.ear_news(vec![news]);
                     self.voice()

@@ -71,6 +71,7 @@ pub fn silent(book: Arc<Book>, script: Script, journal: JournalFile) -> Result<R
 fn spoken(book: Arc<Book>, script: Script, journal: JournalFile, speaker: Box<dyn Speaker>) -> Result<Report, String> {
     let link = aircraft(&book, &script, script.seed)?;
     let (arrangement, phase, sheet) = (script.arrangement, script.phase.clone(), script.sheet.clone());
+    let radio = script.radio.as_ref().map(Into::into);
     let parts = Parts {
         engine: Box::new(Crew::new(book.clone())),
         book,
@@ -90,7 +91,7 @@ fn spoken(book: Arc<Book>, script: Script, journal: JournalFile, speaker: Box<dy
         until: None,
         ends_in: Vec::new(),
     };
-    let app = App::new(parts, SessionTime::ZERO, Wake::default());
+    let app = App::new(parts, SessionTime::ZERO, Wake::default()).opening(radio.into_iter().collect());
     app.run(arrangement, phase, sheet).map_err(|e| e.to_string())
 }
 

@@ -4,9 +4,10 @@ use super::neural::{EarError, NeuralEar, Reading};
 use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
 use crate::core::grammar::{CallSet, WordGraph};
-use crate::core::matcher::{Candidate, Heard, Thresholds, Unheard};
+use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
+use std::ops::Range;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -73,6 +74,11 @@ struct Asked {
 const CALM: f32 = 0.2;
 /// After so many calm frames (2 s) the voice activity starts afresh: in minutes of steady noise it grows deaf to short words.
 const CALM_FRAMES: u32 = 62;
+
+/// Talk before someone louder begins is taken for his own, and decoded with his words, up to 2 s.
+const HEAD: u64 = 2 * RATE as u64;
+/// Longer speech, 6 s, is no call that a second look would save.
+const LONG: u64 = 6 * RATE as u64;
 
 /// The moment of a sample.
 fn moment(sample: u64) -> SessionTime {
@@ -230,24 +236,24 @@ impl<E: Reader> Listener<E> {
             false => self.begun.union(&self.live),
         };
         let mut ahead = Duration::ZERO;
+        let mut first = None;
         let (ranked, unheard) = if utterance.speech.is_none() {
             (Vec::new(), Some(Unheard::NothingSaid))
         } else if utterance.faint {
             (Vec::new(), Some(Unheard::TooFaint))
         } else {
-            let ranked = match self.asked.take() {
-                Some(asked) if asked.window == utterance.window && asked.live == live => {
-                    // What the decode took beyond the silence that passed since it began.
-                    let passed = Duration::from_micros((utterance.at - asked.at) * 1_000_000 / u64::from(RATE));
-                    ahead = asked.reading.took.saturating_sub(passed);
-                    asked.reading.found.ranked
-                }
-                _ => self.read(utterance.window, &live)?.found.ranked,
-            };
-            (self.second_thought(ranked, utterance.window, &live)?, None)
+            let asked = self.asked.take().filter(|a| a.live == live);
+            if let Some(asked) = &asked {
+                // What the decode took beyond the silence that passed since it began.
+                let passed = Duration::from_micros((utterance.at - asked.at) * 1_000_000 / u64::from(RATE));
+                ahead = asked.reading.took.saturating_sub(passed);
+            }
+            let (ranked, window) = self.settle(&utterance, &live, asked)?;
+            first = Some(window.from).filter(|_| window != utterance.window);
+            (ranked, None)
         };
-        let (first, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
-        let speech = (moment(first), moment(last));
+        let (from, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
+        let speech = (moment(first.unwrap_or(from)), moment(last));
         let heard = Heard {
             revision: self.revision,
             ranked,
@@ -260,12 +266,56 @@ impl<E: Reader> Listener<E> {
         Ok(News::Heard { at: moment(utterance.at), heard, decision, why: utterance.why })
     }
 
+    /// The readings of an utterance, and the window they come from. Where someone began to speak over others, all of it
+    /// is tried first if it is short, since a call without its head may be another call; then what is left from each
+    /// beginning on, by the stricter values. What none of this settles is looked at more thoroughly.
+    fn settle(
+        &mut self,
+        utterance: &Utterance,
+        live: &CallSet,
+        asked: Option<Asked>,
+    ) -> Result<(Vec<Candidate>, Span), EarError> {
+        let (plain, strict) = (self.thresholds.clone(), self.thresholds.strict());
+        let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
+        let main = later.first().copied().unwrap_or(utterance.window);
+        let whole = later.is_empty() || main.from - utterance.window.from <= HEAD;
+        let windows = Some(utterance.window).filter(|_| whole).into_iter().chain(later);
+        let mut kept = Vec::new();
+        for window in windows {
+            let ranked = match &asked {
+                Some(asked) if asked.window == window => asked.reading.found.ranked.clone(),
+                _ => self.read(window, live)?.found.ranked,
+            };
+            if accepted(&ranked, if window == utterance.window { &plain } else { &strict }) {
+                return Ok((ranked, window));
+            }
+            if window == main {
+                kept = ranked;
+            }
+        }
+        if main.to - main.from <= LONG
+            && let Some(closer) = self.ear.read_closer(&self.sound[self.samples(main)], live)?
+        {
+            let ranked = closer.found.ranked;
+            if accepted(&ranked, if main == utterance.window { &plain } else { &strict }) {
+                return Ok((ranked, main));
+            }
+        }
+        Ok((self.second_thought(kept, main, live)?, main))
+    }
+
     fn read(&mut self, window: Span, live: &CallSet) -> Result<Reading, EarError> {
+        self.ear.read(&self.sound[self.samples(window)], live)
+    }
+
+    /// Where a window's samples are kept.
+    fn samples(&self, window: Span) -> Range<usize> {
         let at = |sample: u64| (sample.saturating_sub(self.from) as usize).min(self.sound.len());
-        self.ear.read(&self.sound[at(window.from)..at(window.to)], live)
+        at(window.from)..at(window.to)
     }
 
     /// Where no live call will do, whether another of the book's would: "not now" is another answer than "no such call".
+    /// It must stand out: a live call that was nearly understood is asked for again.
     fn second_thought(
         &mut self,
         ranked: Vec<Candidate>,
@@ -273,13 +323,14 @@ impl<E: Reader> Listener<E> {
         live: &CallSet,
     ) -> Result<Vec<Candidate>, EarError> {
         let all = CallSet::all(self.ear.calls());
-        if accepted(&ranked, &self.thresholds) || *live == all {
+        if *live == all {
             return Ok(ranked);
         }
         let wider = self.read(window, &all)?.found.ranked;
-        let best = ranked.first().map_or(f64::NEG_INFINITY, |c| c.score);
+        let near = ranked.first().filter(|c| self.thresholds.resembles(c)).map_or(f64::NEG_INFINITY, |c| c.score);
         let beyond = wider.first().is_some_and(|c| {
-            c.score > self.thresholds.score.max(best + self.thresholds.margin)
+            let bar = self.thresholds.strict().bar(Class::Ordinary, c.words());
+            c.score > bar.score.max(near + bar.margin)
                 && c.meanings.iter().any(|m| !live.iter().any(|l| self.ear.name(l) == Some(m.call.as_str())))
         });
         Ok(if beyond { wider } else { ranked })
@@ -287,9 +338,8 @@ impl<E: Reader> Listener<E> {
 }
 
 fn accepted(ranked: &[Candidate], by: &Thresholds) -> bool {
-    let margin = match ranked {
-        [a, b, ..] => a.score - b.score,
-        _ => f64::INFINITY,
-    };
-    ranked.first().is_some_and(|c| c.score > by.score) && margin > by.margin
+    let Some(best) = ranked.first() else { return false };
+    let bar = by.bar(Class::Ordinary, best.words());
+    let margin = ranked.get(1).map_or(f64::INFINITY, |next| best.score - next.score);
+    best.score > bar.score && margin > bar.margin
 }

@@ -2,6 +2,7 @@
 
 use crate::core::gate::RATE;
 use crate::core::grammar::CallSet;
+use crate::core::radio::Exercise;
 use crate::core::time::SessionTime;
 use crate::edge::app::{EarNews, SoundEar};
 use crate::edge::audio::duplex::Piece;
@@ -24,6 +25,7 @@ enum Order {
     Listen { revision: u32, live: CallSet, due: CallSet },
     Saying(Option<String>),
     Push(bool),
+    Readback(Option<Box<Exercise>>),
 }
 
 /// The loop's hand on the thread.
@@ -95,6 +97,10 @@ fn listen(
             }
             Order::Saying(words) => ear.saying(words.as_deref()),
             Order::Push(held) => ear.push(held),
+            Order::Readback(expect) => {
+                ear.readback(expect.as_deref());
+                Vec::new()
+            }
             Order::Piece(piece) => {
                 sound.clear();
                 clean(&piece.mic, &piece.crew, &mut sound);
@@ -135,6 +141,10 @@ impl SoundEar for LiveEar {
     fn push(&mut self, held: bool) -> Vec<EarNews> {
         let _ = self.orders.send(Order::Push(held));
         Vec::new()
+    }
+
+    fn readback(&mut self, expect: Option<&Exercise>) {
+        let _ = self.orders.send(Order::Readback(expect.cloned().map(Box::new)));
     }
 
     fn microphone(&mut self, block: &mut [f32]) {

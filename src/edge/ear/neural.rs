@@ -85,11 +85,8 @@ impl NeuralEar {
         self.prior = Prior::new(&encoded, &mut self.decoder, &self.lattice)?;
         Ok(())
     }
-}
 
-impl Reader for NeuralEar {
-    /// The same samples and calls give the same result.
-    fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
+    fn decode(&mut self, samples: &[f32], live: &CallSet, settings: &Settings) -> Result<Reading, EarError> {
         let began = Instant::now();
         let encoded = self.encoder.encode(samples)?;
         let mut first = Vec::new();
@@ -101,8 +98,19 @@ impl Reader for NeuralEar {
             prior: &mut self.prior,
             rows: Vec::new(),
         };
-        let found = search(&self.lattice, live, &self.settings, &mut model)?;
+        let found = search(&self.lattice, live, settings, &mut model)?;
         Ok(Reading { found, took: began.elapsed() })
+    }
+}
+
+impl Reader for NeuralEar {
+    /// The same samples and calls give the same result.
+    fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
+        self.decode(samples, live, &self.settings.clone())
+    }
+
+    fn read_closer(&mut self, samples: &[f32], live: &CallSet) -> Result<Option<Reading>, EarError> {
+        self.decode(samples, live, &self.settings.thorough()).map(Some)
     }
 
     fn calls(&self) -> usize {

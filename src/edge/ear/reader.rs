@@ -12,6 +12,14 @@ pub trait Reader: Debug {
     /// # Errors
     /// The ear cannot go on.
     fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError>;
+    /// A closer look at what [`Reader::read`] could not settle: the right reading may have been given up too early. `None`
+    /// if this ear has no closer look.
+    ///
+    /// # Errors
+    /// The ear cannot go on.
+    fn read_closer(&mut self, _samples: &[f32], _live: &CallSet) -> Result<Option<Reading>, EarError> {
+        Ok(None)
+    }
     /// How many calls the graph has.
     fn calls(&self) -> usize;
     /// The name of a call.

@@ -39,6 +39,8 @@ pub enum Stage {
     Vosk,
     /// For the tests alone.
     Test,
+    /// What a benchmark compares with.
+    Bench,
 }
 
 fn run() -> Stage {

@@ -14,7 +14,10 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// What works through trials on one thread.
-type Worker<T> = Box<dyn FnMut(&Trial, &Scene) -> T>;
+pub type Worker<T> = Box<dyn FnMut(&Trial, &Scene) -> T>;
+
+/// The name under which results of the ear are kept.
+const OURS: &str = "listener";
 
 /// One utterance as the listener told it.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -127,9 +130,10 @@ pub fn hex(bytes: &[u8]) -> String {
 impl Hearing<'_> {
     fn path(&self, trial: &Trial, graph: &str, engine: &str) -> PathBuf {
         let mut hash = Sha256::new();
+        // Another ear does not change with ours.
+        let edition = if engine == OURS { self.edition.as_str() } else { "" };
         let what = format!(
-            "{engine} {} {graph} {:?} {:?} {} {} {:?}",
-            self.edition,
+            "{engine} {edition} {graph} {:?} {:?} {} {} {:?}",
             trial.clips,
             trial.around,
             trial.gain_db,
@@ -142,7 +146,7 @@ impl Hearing<'_> {
 
     /// What the listener makes of every trial, in order.
     pub fn all(&self, graph: &WordGraph, name: &str, trials: &[Trial]) -> Vec<Result> {
-        self.each(trials, name, "listener", &|| {
+        self.each(trials, name, OURS, &|| {
             let mut listener = Listener::open(&self.models, graph, Settings::default()).expect("the models are set up");
             Box::new(move |trial: &Trial, scene: &Scene| hear(&mut listener, trial, scene))
         })
@@ -197,7 +201,7 @@ impl Hearing<'_> {
     }
 }
 
-fn hear(listener: &mut Listener, trial: &Trial, scene: &Scene) -> Result {
+pub fn hear(listener: &mut Listener, trial: &Trial, scene: &Scene) -> Result {
     listener.reset();
     listener.listen(1, &trial.live);
     let mut news = Vec::new();

@@ -11,10 +11,17 @@
 )]
 
 mod corpus;
+mod domain;
+mod fit;
 mod hearing;
 mod noises;
+mod peers;
+mod scale;
 mod speakers;
+mod stream;
 mod table;
+mod times;
+mod versus;
 
 use antiphon::core::book::Book;
 use antiphon::core::grammar::{CallId, CallSet, accepts};
@@ -38,7 +45,17 @@ struct Args {
     tuning: bool,
     /// List what went wrong.
     errors: bool,
+    /// What to measure, of [`PARTS`].
+    parts: Vec<String>,
+    /// Minutes of talk and of noise in the part `stream`.
+    minutes: u64,
+    /// Write models/thresholds.toml from the results of the tuning speakers.
+    fit: bool,
 }
+
+/// What can be measured: the ear's own rows and what is no call, the others' rows, another domain, a large grammar, how soon,
+/// talk and noise without end. The first three unless told otherwise.
+const PARTS: [&str; 6] = ["calls", "peers", "domain", "scale", "times", "stream"];
 
 fn args() -> Args {
     let mut args = Args {
@@ -47,6 +64,9 @@ fn args() -> Args {
         human: std::env::var_os("HUMAN").filter(|h| !h.is_empty()).map(PathBuf::from),
         tuning: false,
         errors: false,
+        parts: PARTS[..3].iter().map(|p| (*p).to_string()).collect(),
+        minutes: 30,
+        fit: false,
     };
     let mut given = std::env::args().skip(1);
     while let Some(arg) = given.next() {
@@ -57,9 +77,19 @@ fn args() -> Args {
             "--human" => args.human = Some(value().into()),
             "--tuning" => args.tuning = true,
             "--errors" => args.errors = true,
+            "--fit" => (args.fit, args.tuning, args.parts) = (true, true, vec!["calls".into()]),
+            "--minutes" => args.minutes = value().parse().expect("--minutes needs a number"),
+            "--parts" => {
+                args.parts = value().split(',').map(String::from).collect();
+                let unknown = args.parts.iter().find(|p| !PARTS.contains(&p.as_str()));
+                assert!(unknown.is_none(), "there is no part {unknown:?}: {}", PARTS.join(", "));
+            }
             // Cargo adds it.
             "--bench" => {}
-            other => panic!("there is no option {other}: --n N, --seed N, --human FOLDER, --tuning, --errors"),
+            other => panic!(
+                "there is no option {other}: --n N, --seed N, --human FOLDER, --tuning, --errors, --fit, --parts {}, --minutes N",
+                PARTS.join(",")
+            ),
         }
     }
     args
@@ -83,24 +113,66 @@ fn main() {
     let folder = top.join("target/bench-ear");
     let studio = Studio::new(&folder.join("speech"), &models);
 
+    let part = |name: &str| args.parts.iter().any(|p| p == name);
+    let speakers = if args.tuning { TUNING } else { TESTING };
     let mut trials = calls(&book, &args);
     trials.extend(others(&book, &args));
     let (babble, own) = backgrounds(&book, &args);
-    let mut lines: Vec<Line> = trials
-        .iter()
-        .flat_map(|t| &t.clips)
-        .filter_map(|c| if let Clip::Spoken(line) = c { Some(line.clone()) } else { None })
-        .collect();
-    lines.extend(babble.iter().chain(&own).cloned());
+    let bridge = domain::book(&places);
+    let on_bridge = domain::trials(&bridge, speakers, args.n, args.seed, args.tuning);
+    let talk = stream::lines(speakers, args.seed);
+    let mut lines: Vec<Line> = babble.iter().chain(&own).cloned().collect();
+    if part("calls") || part("peers") {
+        lines.extend(domain::lines(&trials));
+    }
+    if part("domain") {
+        lines.extend(domain::lines(&on_bridge));
+    }
+    if part("stream") {
+        lines.extend(talk.iter().cloned());
+    }
+    if part("times") {
+        let quiet: Vec<Trial> = trials.iter().filter(|t| t.group == "quiet").take(args.n).cloned().collect();
+        lines.extend(domain::lines(&quiet));
+    }
     studio.prepare(&lines);
     let back = Backgrounds { babble: noises::background(&babble, &studio), own: noises::background(&own, &studio) };
     let edition = hearing::edition();
-    let hearing = Hearing { folder: folder.join("heard"), models, studio: &studio, back: &back, edition };
+    let hearing =
+        Hearing { folder: folder.join("heard"), models: models.clone(), studio: &studio, back: &back, edition };
 
-    let results = hearing.all(&book.graph, &book.hash, &trials);
     let critical = (0..book.calls.len()).map(|i| CallId(i as u16)).filter(|c| book.is_critical(*c)).collect();
-    let bench = Bench { book, critical, trials, results, thresholds: Thresholds::default() };
-    bench.tell(&args);
+    let mut bench = Bench { book, critical, trials, results: Vec::new(), thresholds: Thresholds::default() };
+    if part("calls") || part("peers") {
+        bench.results = hearing.all(&bench.book.graph, &bench.book.hash, &bench.trials);
+    }
+    if args.fit {
+        return fit::write(&bench, &top.join("models/thresholds.toml"));
+    }
+    println!("\n{} speakers; n = {}, seed {}", if args.tuning { "tuning" } else { "testing" }, args.n, args.seed);
+    if part("calls") {
+        bench.tell(&args);
+    }
+    if part("peers") {
+        versus::tell(&bench, &hearing, &bench.book.hash);
+    }
+    if part("domain") {
+        let bridge = domain::tell(&hearing, bridge, on_bridge);
+        if args.errors {
+            bridge.errors();
+        }
+    }
+    if part("scale") {
+        scale::tell(&models, &studio, speakers, args.n, args.seed);
+    }
+    if part("times") {
+        times::tell(&bench, &models, &studio, &back, args.n);
+    }
+    if part("stream") {
+        for what in [stream::What::Talk, stream::What::Noise] {
+            stream::tell(&bench, &models, what, args.minutes, args.seed, &studio, &back, &talk);
+        }
+    }
 }
 
 /// Trials of calls: quiet, every noise at every ratio, a room, accents.
@@ -207,7 +279,7 @@ impl Bench {
 
     fn tell(&self, args: &Args) {
         let t = &self.thresholds;
-        println!("\n{} speakers; n = {}, seed {}\n", if args.tuning { "tuning" } else { "testing" }, args.n, args.seed);
+        println!();
         table::head("all calls");
         table::row("quiet", self.count(t, |t| t.group == "quiet"));
         for db in [20, 10, 5] {
@@ -242,22 +314,17 @@ impl Bench {
 
     /// What other thresholds would give: score and margin move together.
     fn curve(&self) {
-        println!("\n| score at least | quiet right / wrong % | 20 dB | 10 dB | 5 dB | negatives accepted |");
+        println!("\n| score moved by | quiet right / wrong % | 20 dB | 10 dB | 5 dB | negatives accepted |");
         println!("|---|---|---|---|---|---|");
         for shift in [-6.0, -4.0, -2.0, -1.0, 0.0, 1.0, 2.0, 4.0, 6.0, 9.0, 12.0] {
-            let t = Thresholds {
-                score: self.thresholds.score + shift,
-                critical_score: self.thresholds.critical_score + shift,
-                ..self.thresholds.clone()
-            };
+            let t = self.thresholds.shifted(shift);
             let cell = |c: Count| {
                 let p = |k: usize| 100.0 * k as f64 / c.n().max(1) as f64;
                 format!("{:.1} / {:.1}", p(c.right), p(c.wrong))
             };
             let db = |db| self.count(&t, |t| t.around.db() == Some(db) && NOISES.iter().any(|n| n.name() == t.group));
             println!(
-                "| {:.1} | {} | {} | {} | {} | {} |",
-                t.score,
+                "| {shift:+.1} | {} | {} | {} | {} | {} |",
                 cell(self.count(&t, |t| t.group == "quiet")),
                 cell(db(20)),
                 cell(db(10)),

@@ -20,7 +20,7 @@ pub fn check(all: &All, book: &Book) {
 
 /// Flows, checklists and callouts share `done.`, `said.` and `rearms`, so their ids must differ from each other.
 fn shared_names(all: &All) {
-    let sections = ["flows", "checklists", "callouts", "briefings"];
+    let sections = ["flows", "checklists", "callouts", "briefings", "clearances"];
     for (i, section) in sections.iter().enumerate().skip(1) {
         for x in all.sections.items(section) {
             let Some(other) = sections[..i].iter().find(|s| all.sections.items(s).iter().any(|o| o.id == x.id)) else {
@@ -111,7 +111,8 @@ fn starts(all: &All, book: &Book) {
         let called = acts().any(|a| matches!(a, Act::Flow(x) if x.0 as usize == i));
         let run = steps().any(|s| matches!(s, StepKind::Run(x) if x.0 as usize == i));
         let surprise = book.surprises.iter().any(|s| s.flow.0 as usize == i);
-        if !(started || called || run || surprise)
+        let cleared = book.clearances.iter().any(|c| c.flow.is_some_and(|f| f.0 as usize == i));
+        if !(started || called || run || surprise || cleared)
             && let Some(x) = item(all, "flows", i)
         {
             let hint = format!("add a call with `does = {{ flow = \"{}\" }}`", f.id);

@@ -22,6 +22,7 @@ const TABLES: &[&str] = &[
     "briefings",
     "surprises",
     "practice",
+    "clearances",
 ];
 /// Sections that hold a string an id, in the long form a table with `say`.
 const STRINGS: &[&str] = &["rules", "wording"];

@@ -7,6 +7,7 @@
 mod aircraft;
 mod calls;
 mod checks;
+mod clearance;
 pub mod condition;
 #[cfg(test)]
 mod condition_tests;
@@ -113,6 +114,7 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
         callouts: ids("callouts"),
         phases: ids("phases"),
         briefings: ids("briefings"),
+        clearances: ids("clearances"),
         ..Names::default()
     };
     aircraft::signals(cx, sections, book);
@@ -134,6 +136,7 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     manner::briefings(&all, book);
     manner::surprises(&all, book);
     practice::practices(&all, book);
+    clearance::clearances(&all, book);
     manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);

@@ -76,6 +76,8 @@ pub struct Names {
     pub phases: Ids,
     /// `[briefings]`.
     pub briefings: Ids,
+    /// `[clearances]`.
+    pub clearances: Ids,
 }
 
 impl Names {
@@ -100,6 +102,7 @@ impl Names {
             callouts: book.callouts.iter().map(|c| &c.id).collect(),
             phases: book.phases.iter().map(|p| &p.id).collect(),
             briefings: book.briefings.iter().map(|b| &b.id).collect(),
+            clearances: book.clearances.iter().map(|c| &c.id).collect(),
         }
     }
 }

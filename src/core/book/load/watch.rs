@@ -69,9 +69,10 @@ fn place(all: &All, r: &Reader) -> Option<String> {
     None
 }
 
-/// A list of ids of flows, checklists and callouts.
+/// A list of ids of flows, checklists, callouts, briefings and clearances.
 fn things(all: &All, r: &Reader, key: &str) -> Vec<String> {
-    let ids = [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings];
+    let ids =
+        [&all.names.flows, &all.names.checklists, &all.names.callouts, &all.names.briefings, &all.names.clearances];
     let mut found = Vec::new();
     for (id, node) in r.texts(key) {
         if ids.iter().any(|i| i.find(id).is_some()) {

@@ -137,6 +137,8 @@ pub enum Source {
     Aircraft,
     /// A step of a flow wrote it.
     Flow,
+    /// Cleared by a controller and read back.
+    Radio,
     /// Taken for granted on entering a phase from outside.
     Assumed,
 }
@@ -152,6 +154,7 @@ impl Source {
             Source::Computed => "computed",
             Source::Aircraft => "aircraft",
             Source::Flow => "flow",
+            Source::Radio => "radio",
             Source::Assumed => "assumed",
         }
     }

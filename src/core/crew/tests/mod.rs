@@ -117,7 +117,7 @@ impl Stage {
                 Action::Listen { revision, calls, .. } => (self.revision, self.live) = (revision, calls),
                 Action::Note(n) => self.notes.push(n),
                 Action::Place { place } => self.places.push(place),
-                Action::Watch { .. } => {}
+                Action::Watch { .. } | Action::Readback { .. } => {}
             }
         }
     }

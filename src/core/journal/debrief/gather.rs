@@ -84,6 +84,8 @@ struct Walk {
     /// The first sentence that belongs to the present item.
     since: u64,
     last_id: u64,
+    /// The present input is what the pilot said on the radio.
+    transmitted: bool,
 }
 
 impl Walk {
@@ -102,6 +104,7 @@ impl Walk {
     fn input(&mut self, input: &Input) {
         self.heard = None;
         self.noted = None;
+        self.transmitted = matches!(input, Input::Transmitted { .. });
         match input {
             Input::State { delta } => self.d.series.take(self.at, delta),
             Input::Heard { heard } => self.hear(heard),
@@ -173,7 +176,7 @@ impl Walk {
                 }
             }
             Action::Note(note) => self.note(note),
-            Action::Hush { .. } | Action::Listen { .. } | Action::Place { .. } => {}
+            Action::Hush { .. } | Action::Listen { .. } | Action::Readback { .. } | Action::Place { .. } => {}
         }
     }
 
@@ -259,6 +262,7 @@ impl Walk {
             Note::Briefing { briefing, topic, state } if topic.is_empty() => {
                 self.line(Side::Flight, Mark::Phase, format!("{}: {state}", plain(briefing)));
             }
+            Note::Radio { clearance, state, text } => self.radio(clearance, state, text),
             Note::Surprise { surprise } => self.line(Side::Flight, Mark::Phase, plain(surprise)),
             Note::SheetCheck { entry, wrong: true, say } => self.refusal("flight sheet", plain(entry), say.clone()),
             Note::SheetCompare { entry, agrees: false } => {
@@ -275,6 +279,25 @@ impl Walk {
             | Note::Survey { .. } => {}
             Note::Passed { .. } | Note::Sheet { .. } | Note::PutOff { .. } | Note::Briefing { .. } => {}
         }
+    }
+
+    /// The controller's own words are heard as speech; what the pilot said on the radio is a line of his.
+    fn radio(&mut self, clearance: &str, state: &str, text: &str) {
+        if self.transmitted && !text.is_empty() {
+            self.line(Side::Pilot, Mark::Said, format!("{text} (on the radio)"));
+        }
+        let what = match state {
+            "given" => return,
+            "asked_again" => "not read back rightly, the controller asked again",
+            "silence" => "no answer, the controller asked again",
+            "missed" => "read back wrongly by the second pilot, and nobody noticed before the controller",
+            "caught" => "the second pilot's wrong readback was caught by you",
+            other => other,
+        };
+        if matches!(state, "asked_again" | "silence" | "missed" | "given_up") {
+            return self.refusal("radio", plain(clearance), what);
+        }
+        self.line(Side::Flight, Mark::List, format!("{}: {}", plain(clearance), what.replace('_', " ")));
     }
 
     fn checklist(&mut self, checklist: &str, state: &str) {
