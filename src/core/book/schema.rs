@@ -85,10 +85,10 @@ pub struct Book {
     pub briefings: Vec<Briefing>,
     /// `[surprises.ID]`.
     pub surprises: Vec<Surprise>,
-    /// `[practice.PHASE]`.
-    pub practices: Vec<Practice>,
     /// `[clearances.ID]`.
     pub clearances: Vec<Clearance>,
+    /// `[practice.PHASE]`.
+    pub practices: Vec<Practice>,
     /// `[manners]`.
     pub manners: Manners,
     /// `[wording]`: what the engine itself says ("holding_at", "say_again" …): every [`WORDINGS`] key is present.

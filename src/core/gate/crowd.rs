@@ -4,9 +4,9 @@
 use std::collections::VecDeque;
 
 /// Frames that are looked at before a beginning, 32 ms each.
-const BEFORE: usize = 16;
+const BEFORE: usize = 24;
 /// Of these, so many must be talk: over silence or noise voice activity needs no help.
-const TALK: usize = 12;
+const TALK: usize = 20;
 /// Frames that make a beginning.
 const AFTER: usize = 4;
 /// Their mean level must be above that of the frames before by so much, dB…

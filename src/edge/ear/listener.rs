@@ -7,6 +7,7 @@ use crate::core::grammar::{CallSet, WordGraph};
 use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
+use std::borrow::Cow;
 use std::ops::Range;
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -75,10 +76,21 @@ const CALM: f32 = 0.2;
 /// After so many calm frames (2 s) the voice activity starts afresh: in minutes of steady noise it grows deaf to short words.
 const CALM_FRAMES: u32 = 62;
 
-/// Talk before someone louder begins is taken for his own, and decoded with his words, up to 2 s.
-const HEAD: u64 = 2 * RATE as u64;
-/// Longer speech, 6 s, is no call that a second look would save.
-const LONG: u64 = 6 * RATE as u64;
+/// Speech up to so long (8 s) is decoded from its beginning even if someone louder began within it: it may have been one
+/// pilot all the time. Longer speech is no call that a second look would save.
+const LONG: u64 = 8 * RATE as u64;
+
+/// A mean further from zero is a constant voltage of the sound card.
+const OFFSET: f32 = 1e-3;
+
+/// Sound without a constant voltage under it.
+fn centred(samples: &[f32]) -> Cow<'_, [f32]> {
+    let mean = samples.iter().sum::<f32>() / samples.len().max(1) as f32;
+    match mean.abs() > OFFSET {
+        true => samples.iter().map(|s| s - mean).collect::<Vec<_>>().into(),
+        false => samples.into(),
+    }
+}
 
 /// The moment of a sample.
 fn moment(sample: u64) -> SessionTime {
@@ -130,6 +142,11 @@ impl<E: Reader> Listener<E> {
     /// The scores that tell whether a reading will do; the engine's own are what counts in the end.
     pub fn thresholds(&self) -> &Thresholds {
         &self.thresholds
+    }
+
+    /// How many samples are kept at present.
+    pub fn kept(&self) -> usize {
+        self.sound.len()
     }
 
     /// Forgets all sound: the next sample is the first.
@@ -278,7 +295,7 @@ impl<E: Reader> Listener<E> {
         let (plain, strict) = (self.thresholds.clone(), self.thresholds.strict());
         let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
         let main = later.first().copied().unwrap_or(utterance.window);
-        let whole = later.is_empty() || main.from - utterance.window.from <= HEAD;
+        let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
         let windows = Some(utterance.window).filter(|_| whole).into_iter().chain(later);
         let mut kept = Vec::new();
         for window in windows {
@@ -294,7 +311,7 @@ impl<E: Reader> Listener<E> {
             }
         }
         if main.to - main.from <= LONG
-            && let Some(closer) = self.ear.read_closer(&self.sound[self.samples(main)], live)?
+            && let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(main)]), live)?
         {
             let ranked = closer.found.ranked;
             if accepted(&ranked, if main == utterance.window { &plain } else { &strict }) {
@@ -305,7 +322,8 @@ impl<E: Reader> Listener<E> {
     }
 
     fn read(&mut self, window: Span, live: &CallSet) -> Result<Reading, EarError> {
-        self.ear.read(&self.sound[self.samples(window)], live)
+        let sound = centred(&self.sound[self.samples(window)]);
+        self.ear.read(&sound, live)
     }
 
     /// Where a window's samples are kept.

@@ -2,7 +2,9 @@ use super::*;
 use crate::core::gate::{RATE, Settings, Why};
 use crate::core::grammar::{CallId, CallSet, NamedSlots, Rules, WordGraph, build, parse};
 use crate::core::matcher::{Choice, Thresholds, Unheard, choose};
+use crate::core::search::Found;
 use crate::core::time::SessionTime;
+use crate::edge::audio::resample::resample;
 use crate::edge::native::{Vad, for_tests};
 use std::process::Command;
 
@@ -57,7 +59,7 @@ fn listener() -> Option<Listener> {
     Some(listener)
 }
 
-fn run(listener: &mut Listener, sound: &[f32], chunk: usize) -> Vec<News> {
+fn run<E: Reader>(listener: &mut Listener<E>, sound: &[f32], chunk: usize) -> Vec<News> {
     let mut news: Vec<News> = sound.chunks(chunk).flat_map(|c| listener.feed(c).unwrap()).collect();
     news.extend(listener.finish().unwrap());
     news
@@ -151,6 +153,78 @@ fn takes_any_sound_without_a_panic() {
     sound.extend([f32::INFINITY, -9.0, 9.0, 0.5]);
     sound.extend((0..9_000).map(|i| if (i / 40) % 2 == 0 { 0.9 } else { -0.9 }));
     run(&mut ear, &sound, 37);
+}
+
+#[test]
+fn hears_over_a_constant_voltage_and_at_other_rates() {
+    let Some(mut ear) = listener() else { return };
+    let all = CallSet::all(CALLS.len());
+    let plain = scene(&[(0.7, &say("close the valve"))]);
+    let at = |rate| resample(&resample(&plain, RATE, rate).unwrap(), rate, RATE).unwrap();
+    for (what, sound) in
+        [("a constant voltage", plain.iter().map(|s| s + 0.3).collect()), ("8 kHz", at(8_000)), ("96 kHz", at(96_000))]
+    {
+        ear.reset();
+        assert_eq!(chosen(&run(&mut ear, &sound, 512), &all), ["close_valve"], "{what}");
+    }
+}
+
+/// Reads nothing, and counts.
+#[derive(Debug, Default)]
+struct Counting {
+    reads: usize,
+    longest: usize,
+}
+
+impl Reader for Counting {
+    fn read(&mut self, samples: &[f32], _: &CallSet) -> Result<Reading, EarError> {
+        self.reads += 1;
+        self.longest = self.longest.max(samples.len());
+        let found = Found { ranked: Vec::new(), whole: false, steps: 0 };
+        Ok(Reading { found, took: std::time::Duration::ZERO })
+    }
+    fn calls(&self) -> usize {
+        CALLS.len()
+    }
+    fn name(&self, _: CallId) -> Option<&str> {
+        None
+    }
+}
+
+/// Half an hour of others who talk without a pause, and then a pilot who is louder.
+#[test]
+fn talk_without_end_costs_neither_memory_nor_time() {
+    let Some(runtime) = for_tests() else { return };
+    let voices =
+        ["it is a fine day for a walk by the sea", "i have not seen him since last week", "tell her that we are late"];
+    let voices: Vec<Vec<f32>> = voices.iter().map(|t| say(t)).collect();
+    let longest = voices.iter().map(Vec::len).max().unwrap_or_default();
+    let others: Vec<f32> = (0..longest)
+        .map(|i| voices.iter().map(|v| v[i % v.len()] + v[(i + 7_001) % v.len()]).sum::<f32>() * 0.06)
+        .collect();
+    let ear = Counting::default();
+    let mut listener = Listener::new(Vad::open(&runtime).unwrap(), ear, Settings::default(), Thresholds::default());
+    listener.listen(1, &CallSet::all(CALLS.len()));
+    let minute: Vec<f32> = others.iter().copied().cycle().take(60 * RATE as usize).collect();
+    let (mut kept, mut reads) = (Vec::new(), Vec::new());
+    for _ in 0..30 {
+        for block in minute.chunks(4_000) {
+            listener.feed(block).unwrap();
+            kept.push(listener.kept());
+        }
+        reads.push(std::mem::take(&mut listener.ear_mut().reads));
+    }
+    let most = 20 * RATE as usize;
+    assert!(kept.iter().all(|k| *k < most), "{:?}", kept.iter().max());
+    assert!(listener.ear_mut().longest < 13 * RATE as usize);
+    assert!(reads.iter().all(|r| *r <= 60), "decodes a minute: {reads:?}");
+    let call = say("close the valve");
+    let mut sound: Vec<f32> = others.iter().copied().cycle().take(3 * RATE as usize).collect();
+    sound[RATE as usize..].iter_mut().zip(&call).for_each(|(s, c)| *s += c);
+    let news = run(&mut listener, &sound, 512);
+    let began = 1_801.0;
+    let near = |n: &News| matches!(n, News::Began { at } if (at.secs() - began).abs() < 0.4);
+    assert!(news.iter().any(near), "{news:?}");
 }
 
 #[test]

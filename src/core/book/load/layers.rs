@@ -21,8 +21,8 @@ const TABLES: &[&str] = &[
     "slots",
     "briefings",
     "surprises",
-    "practice",
     "clearances",
+    "practice",
 ];
 /// Sections that hold a string an id, in the long form a table with `say`.
 const STRINGS: &[&str] = &["rules", "wording"];

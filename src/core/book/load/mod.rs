@@ -135,8 +135,8 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     watch::limits(&all, book);
     manner::briefings(&all, book);
     manner::surprises(&all, book);
-    practice::practices(&all, book);
     clearance::clearances(&all, book);
+    practice::practices(&all, book);
     manner::manners(&all, book);
     watch::head(&all, book);
     watch::wording(&all, book);
