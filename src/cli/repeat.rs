@@ -3,6 +3,8 @@
 use super::fly::{self, Args};
 use super::outlet::Outlet;
 use super::{CliResult, Failure, Outcome, aircraft, wiring};
+use crate::core::aircraft::Value;
+use crate::core::book::schema::Circumstance;
 use crate::edge::app::practice::{self, Attempt};
 use crate::edge::app::{Mark, Report};
 use crate::edge::store::Places;
@@ -22,7 +24,7 @@ pub fn run(args: &Args, models: Option<&Path>, outlet: &Outlet) -> CliResult {
     let mut done: Vec<(Attempt, Report)> = Vec::new();
     for number in 1..=times {
         let attempt = practice::attempt(&book, practice, args.seed, number).map_err(Failure)?;
-        outln!("\nattempt {number} of {times}: {}", attempt.told);
+        outln!("\nattempt {number} of {times}: {}", told(&attempt));
         let report = fly::session(args, models, outlet, Some(&attempt))?;
         outln!("\n{}", one(&attempt, &report));
         done.push((attempt, report));
@@ -56,7 +58,7 @@ pub fn one(attempt: &Attempt, report: &Report) -> String {
     let mut out = String::new();
     let reached = attempt.until.contains(&report.phase);
     let end = if reached { format!("to {}", report.phase) } else { format!("ended in {}", report.phase) };
-    let _ = writeln!(out, "attempt {}: {end} in {:.0} s; {}", attempt.number, report.session_s, attempt.told);
+    let _ = writeln!(out, "attempt {}: {end} in {:.0} s; {}", attempt.number, report.session_s, told(attempt));
     for m in &report.marks {
         let _ = writeln!(out, "  callout {:<20} {:+.2} off {} {:.0}", m.callout, off(m), m.signal, m.wanted);
     }
@@ -100,4 +102,23 @@ pub fn all(done: &[(Attempt, Report)]) -> String {
         let _ = writeln!(out, "checklist {list}: complete in {complete} of {begun}");
     }
     out
+}
+
+/// What was drawn, for people.
+fn told(attempt: &Attempt) -> String {
+    attempt.drawn.iter().map(|(of, value)| words(*of, value)).collect::<Vec<_>>().join(", ")
+}
+
+/// A drawn circumstance for people.
+fn words(of: Circumstance, value: &Value) -> String {
+    match of {
+        Circumstance::Mass => format!("{value} kg"),
+        Circumstance::Fuel => format!("fuel {value} kg"),
+        Circumstance::Oat => format!("{value} \u{b0}C"),
+        Circumstance::Qnh => format!("{value} hPa"),
+        Circumstance::WindFrom => format!("wind from {value}\u{b0}"),
+        Circumstance::Wind => format!("wind {value} kt"),
+        Circumstance::Surface => value.to_string(),
+        Circumstance::Runway => format!("runway {value}"),
+    }
 }

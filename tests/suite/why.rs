@@ -37,7 +37,7 @@ fn what_was_armed_and_what_held_it_back() {
         at("callout", "eighty") + 1.0,
         &[
             "callout eighty: made, and not armed again",
-            "callout v1: armed for ias_kt rising through 128",
+            "callout v1: armed for ias_kt rising through 132",
             "callout thrust_not_set: not armed, for its mark was passed or jumped over",
             "callout positive_climb: armed for !on_ground",
             "does not hold [on_ground = true, radio_height_ft = ",

@@ -26,8 +26,8 @@ pub struct Attempt {
     pub until: Vec<String>,
     /// Or this, s.
     pub limit_s: f64,
-    /// What was drawn, for people.
-    pub told: String,
+    /// What was drawn, in the order of the book.
+    pub drawn: Vec<(Circumstance, Value)>,
 }
 
 /// The practice that a book has for a phase.
@@ -54,7 +54,7 @@ pub fn attempt(book: &Book, practice: &Practice, seed: u64, number: u32) -> Resu
     let aircraft = Aircraft::named(&book.aircraft, seed).map_err(|e| e.to_string())?;
     let mut setup = Setup { place: super::stage::place(book, &phase)?, ..aircraft.usual() };
     let mut sheet = BTreeMap::new();
-    let mut told = Vec::new();
+    let mut drawn = Vec::new();
     let mut chance =
         Pcg32::seed_from_u64(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15).rotate_left(number) ^ u64::from(number));
     // Neighbouring numbers begin alike.
@@ -70,13 +70,13 @@ pub fn attempt(book: &Book, practice: &Practice, seed: u64, number: u32) -> Resu
             Among::List(list) => list[chance.next_u32() as usize % list.len().max(1)].clone(),
         };
         apply(&mut setup, draw.of, &value)?;
-        told.push(words(draw.of, &value));
+        drawn.push((draw.of, value.clone()));
         if let Some(entry) = draw.sheet {
             sheet.insert(book.sheet[entry.0 as usize].id.clone(), value);
         }
     }
     let until = practice.until.iter().map(|p| book.phases[p.0 as usize].id.clone()).collect();
-    Ok(Attempt { number, phase, setup, sheet, until, limit_s: practice.limit_s, told: told.join(", ") })
+    Ok(Attempt { number, phase, setup, sheet, until, limit_s: practice.limit_s, drawn })
 }
 
 fn apply(setup: &mut Setup, of: Circumstance, value: &Value) -> Result<(), String> {
@@ -98,25 +98,11 @@ fn apply(setup: &mut Setup, of: Circumstance, value: &Value) -> Result<(), Strin
             let word = value.word().unwrap_or_default();
             let tens = word.get(..2).and_then(|t| t.parse::<u32>().ok()).filter(|t| (1..=36).contains(t));
             let tens =
-                tens.ok_or_else(|| format!("\u{201c}{word}\u{201d} cannot be used here; write one like 27 or 09L"))?;
+                tens.ok_or_else(|| format!("\u{201c}{word}\u{201d} is no designator; write one like 27 or 09L"))?;
             setup.runway_heading_deg = f64::from(tens * 10);
         }
     }
     Ok(())
-}
-
-/// A drawn circumstance for people.
-fn words(of: Circumstance, value: &Value) -> String {
-    match of {
-        Circumstance::Mass => format!("{value} kg"),
-        Circumstance::Fuel => format!("fuel {value} kg"),
-        Circumstance::Oat => format!("{value} \u{b0}C"),
-        Circumstance::Qnh => format!("{value} hPa"),
-        Circumstance::WindFrom => format!("wind from {value}\u{b0}"),
-        Circumstance::Wind => format!("wind {value} kt"),
-        Circumstance::Surface => value.to_string(),
-        Circumstance::Runway => format!("on {value}"),
-    }
 }
 
 /// The built-in aircraft at the beginning of an attempt.
@@ -145,10 +131,10 @@ mod tests {
         assert_eq!(drawn(1, 1), drawn(1, 1));
         let all: Vec<Attempt> = (1..=20).map(|n| drawn(1, n)).collect();
         assert!(all.iter().any(|a| a.setup != all[0].setup), "{all:#?}");
-        assert_ne!(drawn(2, 1).told, drawn(1, 1).told);
+        assert_ne!(drawn(2, 1).drawn, drawn(1, 1).drawn);
         for a in &all {
             assert_eq!(a.sheet.get("arrival_qnh"), Some(&Value::Number(a.setup.qnh_hpa)), "{a:?}");
-            assert!(a.until.contains(&"after_landing".to_string()) && !a.told.is_empty());
+            assert!(a.until.contains(&"after_landing".to_string()) && !a.drawn.is_empty());
         }
         let refused = of(&book, "push").expect_err("nothing to practise there");
         assert!(refused.contains("approach"), "{refused}");
