@@ -47,7 +47,7 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
 	cargo clippy --locked --all-targets --features vosk -- -D warnings
-	cargo test --locked --features vosk --lib --bins --test tidy --test setup --test hearing
+	cargo test --locked --features vosk --lib --bins --test tidy --test setup
 	cargo test --locked --features vosk --test suite -- --skip oracle::
 	@echo "test: and the flight that measures time, with nothing beside it"
 	cargo test --locked --features vosk --test suite -- oracle::
