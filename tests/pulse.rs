@@ -9,6 +9,8 @@
 
 #[path = "pulse/flight.rs"]
 mod flight;
+#[path = "suite/models.rs"]
+mod models;
 #[path = "pulse/server.rs"]
 mod server;
 
@@ -18,6 +20,7 @@ use antiphon::edge::audio::EAR_RATE;
 use antiphon::edge::audio::wav::{self, Channel};
 use antiphon::edge::ear::{Listener, News};
 use flight::{Captain, Flight};
+use models::models;
 use server::Server;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -33,17 +36,6 @@ fn turn() -> MutexGuard<'static, ()> {
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
-}
-
-/// The models, or `None` (said aloud); with `REQUIRE` set their absence is a failure.
-fn models() -> Option<PathBuf> {
-    let models = root().join("models/files");
-    if models.join("onnxruntime").is_dir() {
-        return Some(models);
-    }
-    assert!(std::env::var_os("REQUIRE").is_none(), "the models are not set up: run `make setup`");
-    eprintln!("skipped: the models are not set up");
-    None
 }
 
 fn fly(server: &Server) -> Command {

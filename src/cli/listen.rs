@@ -26,6 +26,10 @@ const CLIPPED: f64 = 0.001;
 const SPOKEN: usize = 8;
 /// The tone by which the way through loudspeaker, room and microphone is measured, s.
 const TONE_S: f64 = 0.1;
+/// The longest way that is looked for, s: what takes longer is of no use for a conversation.
+const LONGEST_WAY_S: f64 = 0.6;
+/// More sound than this is not kept, s: a device without a clock of its own hands over as much as one takes.
+const MOST_S: f64 = 8.0;
 
 /// Listens, and measures what can be measured of the way through the devices.
 pub fn rows(places: &Places, last: &Choices) -> Result<Vec<Row>, Failure> {
@@ -46,7 +50,7 @@ pub fn rows(places: &Places, last: &Choices) -> Result<Vec<Row>, Failure> {
     let presses = std::thread::spawn(presses);
     let mut heard = Vec::new();
     for piece in arriving(&pieces, LISTEN) {
-        heard.extend(piece.mic);
+        keep(&mut heard, piece.mic);
     }
     let mut rows = judge(&heard, spoken(places, &heard));
     rows.extend(presses.join().unwrap_or_default());
@@ -61,6 +65,11 @@ pub fn rows(places: &Places, last: &Choices) -> Result<Vec<Row>, Failure> {
 fn arriving(pieces: &Receiver<Piece>, limit: Duration) -> impl Iterator<Item = Piece> {
     let end = Instant::now() + limit;
     std::iter::from_fn(move || pieces.recv_timeout(end.checked_duration_since(Instant::now())?).ok())
+}
+
+fn keep(kept: &mut Vec<f32>, piece: Vec<f32>) {
+    let room = ((MOST_S * f64::from(EAR_RATE)) as usize).saturating_sub(kept.len());
+    kept.extend(piece.into_iter().take(room));
 }
 
 /// What arrives from controllers meanwhile.
@@ -153,8 +162,8 @@ fn measured_ms(handle: &Handle, pieces: &Receiver<Piece>) -> Option<f64> {
     handle.start(1, tone().into());
     let (mut mic, mut crew) = (Vec::new(), Vec::new());
     for piece in arriving(pieces, Duration::from_millis(1_500)) {
-        mic.extend(piece.mic);
-        crew.extend(piece.crew);
+        keep(&mut mic, piece.mic);
+        keep(&mut crew, piece.crew);
     }
     lag(&crew, &mic).map(|n| n as f64 * 1000.0 / f64::from(EAR_RATE))
 }
@@ -163,14 +172,14 @@ fn measured_ms(handle: &Handle, pieces: &Receiver<Piece>) -> Option<f64> {
 fn lag(crew: &[f32], mic: &[f32]) -> Option<usize> {
     let (from, to) = level::voiced(crew, EAR_RATE, 30.0)?;
     let sent = &crew[from..to];
+    let sent_rms = level::rms(sent);
     let likeness = |late: usize| {
         let got = mic.get(from + late..to + late)?;
         let product: f64 = sent.iter().zip(got).map(|(a, b)| f64::from(*a) * f64::from(*b)).sum();
-        let power = level::rms(sent) * level::rms(got) * sent.len() as f64;
-        (power > 0.0).then(|| (product / power).abs())
+        let power = sent_rms * level::rms(got) * sent.len() as f64;
+        Some((if power > 0.0 { (product / power).abs() } else { 0.0 }, late))
     };
-    let best = (0..mic.len())
-        .map_while(|late| likeness(late).map(|l| (l, late)).or((to + late <= mic.len()).then_some((0.0, late))));
+    let best = (0..(LONGEST_WAY_S * f64::from(EAR_RATE)) as usize).map_while(likeness);
     let (likeness, late) = best.max_by(|a, b| a.0.total_cmp(&b.0))?;
     (likeness > 0.4).then_some(late)
 }

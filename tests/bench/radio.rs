@@ -112,14 +112,7 @@ fn count(
 ) -> Vec<String> {
     let rules = phrases.rules(regime);
     let kinds: Vec<&str> = exercise.items.iter().map(|i| i.kind.as_str()).collect();
-    let said = Said {
-        pieces: reader.read(&words.text, &kinds),
-        text: words.text.clone(),
-        by_ear: true,
-        unreadable: words.unreadable,
-        unclear: words.unclear.clone(),
-        ..Said::default()
-    };
+    let said = Said { pieces: reader.read(&words.text, &kinds), words: words.clone() };
     let score = judge(phrases, rules, exercise, &said);
     let mut told = Vec::new();
     for (i, item) in exercise.items.iter().enumerate() {

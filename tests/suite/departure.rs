@@ -1,5 +1,6 @@
 //! The departure on real sound: flown, falsified and listened to again.
 
+use crate::models::models;
 use crate::sessions::{Memory, book, header, read_script, root};
 use antiphon::core::book::Book;
 use antiphon::core::crew::Crew;
@@ -18,19 +19,8 @@ use antiphon::edge::ear::{Listener, News};
 use antiphon::edge::speaker::cache::Cache;
 use antiphon::edge::speaker::{Voices, clip};
 use antiphon::edge::store::{JournalFile, Places};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
-
-/// The models, or `None` (said aloud); with `REQUIRE` set their absence is a failure.
-fn models() -> Option<PathBuf> {
-    let models = root().join("models/files");
-    if models.join("onnxruntime").is_dir() {
-        return Some(models);
-    }
-    assert!(std::env::var_os("REQUIRE").is_none(), "the models are not set up: run `make setup`");
-    eprintln!("skipped: the models are not set up");
-    None
-}
 
 /// Flies a script by sound; `swap` says what is really spoken for a line, `None` nothing at all.
 fn fly(

@@ -5,7 +5,8 @@
 //! ear, and the one place that accepts. `ROOM=all` (`make test-echo`) takes half an hour of our speech and a hundred words
 //! over it; without it a small part.
 
-use crate::sessions::{book, root};
+use crate::models::models;
+use crate::sessions::book;
 use antiphon::core::book::Book;
 use antiphon::core::book::schema::{Part, Station, Template};
 use antiphon::core::gate::Settings;
@@ -29,16 +30,6 @@ use std::sync::Arc;
 const STEP: usize = 80;
 /// The cabin, so far below the pilot's voice, dB.
 const SNR_DB: f64 = 20.0;
-
-fn models() -> Option<PathBuf> {
-    let models = root().join("models/files");
-    if models.join("onnxruntime").is_dir() {
-        return Some(models);
-    }
-    assert!(std::env::var_os("REQUIRE").is_none(), "the models are not set up: run `make setup`");
-    eprintln!("skipped: the models are not set up");
-    None
-}
 
 fn whole() -> bool {
     std::env::var("ROOM").is_ok_and(|v| v == "all")

@@ -17,6 +17,7 @@ mod flight;
 mod hear;
 mod link;
 mod lives;
+mod models;
 mod oracle;
 mod page;
 mod pipes;

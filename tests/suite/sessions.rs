@@ -1,13 +1,15 @@
 //! Every session script of `tests/sessions` and the demo's captain, typed and silent, in simulated time; each journal is
 //! replayed.
 
+use crate::schema;
 use antiphon::core::book::Book;
 use antiphon::core::crew::Crew;
 use antiphon::core::journal::{BookMark, Coverage, Header, Outcome, VERSION, read, replay};
 use antiphon::core::script::{self, Script};
 use antiphon::edge::app::{Report, stage};
 use antiphon::edge::store::{JournalFile, Places, load_book};
-use std::collections::BTreeMap;
+use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
@@ -70,8 +72,10 @@ pub fn act(script: Script) -> (Report, Vec<u8>, Arc<Book>) {
     (report, memory.bytes(), book)
 }
 
-fn check(path: &Path) -> Vec<u8> {
+/// Flies a script: met, the same when replayed, and every line as the schema tells. The kinds of lines go into `seen`.
+fn check(path: &Path, schema: &Value, seen: &Mutex<BTreeSet<String>>) -> Vec<u8> {
     let name = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    let began = std::time::Instant::now();
     let (report, bytes, book) = act(read_script(path));
     let lines: Vec<String> =
         report.lines.iter().map(|l| format!("{:8.2} {:?}: {}", l.at.secs(), l.side, l.text)).collect();
@@ -80,6 +84,10 @@ fn check(path: &Path) -> Vec<u8> {
     let journal = read(&bytes).expect("a journal");
     let outcome = replay(&journal, &mut Crew::new(book));
     assert!(matches!(outcome, Outcome::Same { .. }), "{name}: {outcome:?}");
+    let mut kinds = BTreeSet::new();
+    schema::judge(schema, &bytes, &mut kinds).unwrap_or_else(|e| panic!("{name}, {e}"));
+    seen.lock().expect("kinds").append(&mut kinds);
+    eprintln!("{:6.2} s {name}", began.elapsed().as_secs_f64());
     bytes
 }
 
@@ -104,9 +112,10 @@ fn every_script_is_met_and_replays_and_nothing_is_left_out() {
     // The longest, which stand at the end, are begun first.
     let rest = Mutex::new(paths);
     let done = Mutex::new((Vec::new(), Vec::new()));
+    let (schema, seen) = (schema::schema(), Mutex::new(BTreeSet::new()));
     let work = || {
         while let Some(path) = { rest.lock().expect("a list").pop() } {
-            let told = std::panic::catch_unwind(|| check(&path));
+            let told = std::panic::catch_unwind(|| check(&path, &schema, &seen));
             let mut done = done.lock().expect("results");
             match told {
                 Ok(journal) => done.0.push(journal),
@@ -120,6 +129,9 @@ fn every_script_is_met_and_replays_and_nothing_is_left_out() {
     });
     let (journals, failed) = done.into_inner().expect("results");
     assert!(failed.is_empty(), "{failed:#?}");
+    // Nearly all kinds of lines occur.
+    let seen = seen.into_inner().expect("kinds");
+    assert!(seen.len() >= 40, "{seen:?}");
     for name in ["saltmarsh-t2", "saltmarsh-t4", "fenwick-t2"] {
         let (book, mut coverage) = (book(name), Coverage::default());
         let counted = journals.iter().filter(|j| coverage.add(&read(j).expect("a journal"), &book)).count();

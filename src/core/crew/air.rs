@@ -239,17 +239,19 @@ impl Crew {
 
     /// The pilot has begun to answer, or to speak to us: nobody calls him meanwhile.
     pub(super) fn answering(&mut self) {
-        let at = self.at;
-        if let Some(Turn::Pilot { until }) = self.air.as_mut().and_then(|a| a.talking.as_mut()).map(|t| &mut t.turn) {
-            *until = (*until).max(at.plus(LONGEST_S));
-        }
+        self.wait_for_pilot(|until, at| until.max(at.plus(LONGEST_S)));
     }
 
     /// His words were for us: the controller waits as long again.
     pub(super) fn said_on_board(&mut self) {
+        self.wait_for_pilot(|_, at| at.plus(SILENCE_S));
+    }
+
+    /// Until when the controller waits, from until when he did and the time it is.
+    fn wait_for_pilot(&mut self, longer: impl FnOnce(SessionTime, SessionTime) -> SessionTime) {
         let at = self.at;
         if let Some(Turn::Pilot { until }) = self.air.as_mut().and_then(|a| a.talking.as_mut()).map(|t| &mut t.turn) {
-            *until = at.plus(SILENCE_S);
+            *until = longer(*until, at);
         }
     }
 

@@ -356,9 +356,11 @@ impl Crew {
             .chain(self.survey_deadlines())
             .chain((self.begun && self.asked_in != Some(self.phase)).then_some(Deadline::Session(self.ask_at)));
         for d in deadlines {
+            // What is past and has moved nothing waits for something else than time.
             match d {
-                Deadline::Session(t) => wake.session = Some(wake.session.map_or(t, |w| w.min(t))),
-                Deadline::Sim(t) => wake.sim = Some(wake.sim.map_or(t, |w| w.min(t))),
+                Deadline::Session(t) if t > self.at => wake.session = Some(wake.session.map_or(t, |w| w.min(t))),
+                Deadline::Sim(t) if t > self.sim => wake.sim = Some(wake.sim.map_or(t, |w| w.min(t))),
+                Deadline::Session(_) | Deadline::Sim(_) => {}
             }
         }
         wake

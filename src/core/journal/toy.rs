@@ -106,16 +106,13 @@ pub fn header() -> Header {
 pub fn gear_up(at: SessionTime) -> Input {
     let meaning = Meaning { call: "gear_up".into(), slots: BTreeMap::new() };
     let ranked = vec![Candidate { meanings: vec![meaning], score: 4.1, text: "gear up".into() }];
+    heard(ranked, (at.plus(-0.8), at))
+}
+
+/// An utterance with these readings.
+pub fn heard(ranked: Vec<Candidate>, speech: (SessionTime, SessionTime)) -> Input {
     Input::Heard {
-        heard: Heard {
-            revision: 1,
-            ranked,
-            unheard: None,
-            typed: false,
-            pushed: false,
-            over_us: false,
-            speech: (at.plus(-0.8), at),
-        },
+        heard: Heard { revision: 1, ranked, unheard: None, typed: false, pushed: false, over_us: false, speech },
     }
 }
 

@@ -1,12 +1,12 @@
 //! A session of practice: exercise after exercise, and the controller who goes on by what he heard.
 
 use super::clearance::{Generator, Weights};
-use super::exchange::{Exchange, Phraseology, Words};
+use super::exchange::{Exchange, Phraseology};
 use super::item::{Exercise, Mode};
 use super::phrases::Phrases;
 use super::reading::Reader;
 use super::rules::Rules;
-use super::score::{Answer, Score};
+use super::score::{Answer, Score, Words};
 use super::summary::Summary;
 use crate::core::words::Regime;
 

@@ -5,28 +5,10 @@ use super::item::{Exercise, Item, fill};
 use super::phrases::Phrases;
 use super::reading::{Reader, What};
 use super::rules::{Need, Rules};
-use super::score::{Answer, CallsignScore, Said, Score, Verdict, judge};
-use serde::{Deserialize, Serialize};
+use super::score::{Answer, CallsignScore, Said, Score, Verdict, Words, judge};
 
 /// How often the controller hears the pilot out before he goes on with something else.
 const MOST_TRIES: u8 = 3;
-
-/// What the pilot did, as words.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Words {
-    /// The words; empty for silence.
-    pub text: String,
-    /// Whether an ear heard them.
-    pub by_ear: bool,
-    /// Whether something was said that could not be understood.
-    pub unreadable: bool,
-    /// Kinds of item whose values the ear cannot be sure of.
-    pub unclear: Vec<String>,
-    /// From the end of the controller's words to the pilot's first, s.
-    pub latency_s: Option<f64>,
-    /// How long the pilot spoke, s.
-    pub speech_s: Option<f64>,
-}
 
 /// A clearance that is being read back.
 #[derive(Debug, Clone)]
@@ -94,15 +76,7 @@ impl Exchange {
     pub fn hear(&self, book: Phraseology<'_>, reader: &Reader, words: &Words) -> (Score, Said) {
         let against = self.expected();
         let kinds: Vec<&str> = against.items.iter().map(|i| i.kind.as_str()).collect();
-        let said = Said {
-            pieces: reader.read(&words.text, &kinds),
-            text: words.text.clone(),
-            by_ear: words.by_ear,
-            unreadable: words.unreadable,
-            unclear: words.unclear.clone(),
-            latency_s: words.latency_s,
-            speech_s: words.speech_s,
-        };
+        let said = Said { pieces: reader.read(&words.text, &kinds), words: words.clone() };
         (judge(book.phrases, book.rules, &against, &said), said)
     }
 

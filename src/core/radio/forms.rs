@@ -50,10 +50,10 @@ pub(super) fn remarks(
         }
     }
     // "240" on paper, or as an ear writes it, says nothing of how it was spoken.
-    if heard.by_ear {
+    if heard.words.by_ear {
         return notes;
     }
-    let text = words_of(&heard.text);
+    let text = words_of(&heard.words.text);
     for (binding, value) in slots {
         let (Some(t), Some(said)) = (kind.slots.get(binding), words.get(binding)) else { continue };
         let form = form_of(t);
@@ -92,7 +92,7 @@ fn form_note(phrases: &Phrases, rules: &Rules, kind: &str, form: Form, value: &V
 pub(super) fn unit(phrases: &Phrases, rules: &Rules, item: &Item, all: &[String], heard: &Said) -> Option<Note> {
     let kind = phrases.items.get(&item.kind)?;
     let main = kind.main.as_ref()?;
-    if form_of(kind.slots.get(main)?) != Form::Qnh || !holds(&words_of(&heard.text), all) {
+    if form_of(kind.slots.get(main)?) != Form::Qnh || !holds(&words_of(&heard.words.text), all) {
         return None;
     }
     let wanted = say(Form::Qnh, item.slots.get(main)?, rules.regime);
@@ -110,7 +110,7 @@ fn inner(words: &str) -> Vec<&str> {
 
 /// A remark if the figures of a callsign were grouped, or not grouped, against the rules.
 pub(super) fn callsign(rules: &Rules, own: &Callsign, piece: &Piece, heard: &Said) -> Option<Note> {
-    if heard.by_ear || !holds(&words_of(&heard.text), &piece.words) {
+    if heard.words.by_ear || !holds(&words_of(&heard.words.text), &piece.words) {
         return None;
     }
     let said: Vec<&str> = piece.words.iter().map(String::as_str).skip(own.operator.split(' ').count()).collect();
@@ -138,7 +138,7 @@ fn holds<W: AsRef<str>>(text: &[String], words: &[W]) -> bool {
 
 /// Words that are understood and not standard.
 pub(super) fn avoided(phrases: &Phrases, rules: &Rules, said: &Said) -> Vec<Note> {
-    let text = words_of(&said.text);
+    let text = words_of(&said.words.text);
     let values: Vec<&Vec<String>> = said
         .pieces
         .iter()
@@ -152,7 +152,7 @@ pub(super) fn avoided(phrases: &Phrases, rules: &Rules, said: &Said) -> Vec<Note
             // A word of numbers counts within a number only: a holding point is another point.
             let number = wanted.iter().any(|w| is_number_word(w));
             let within = values.iter().any(|v| holds(v, &wanted));
-            if holds(&text, &wanted) && (!number || (within && !said.by_ear)) {
+            if holds(&text, &wanted) && (!number || (within && !said.words.by_ear)) {
                 let text = format!("\"{phrase}\": {}; say {}", avoid.why, quoted(&avoid.better));
                 notes.push(Note { text, source: avoid.source.clone() });
             }

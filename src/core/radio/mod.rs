@@ -22,14 +22,14 @@ mod summary;
 pub use callsign::Callsign;
 pub use clearance::{Generator, Weights};
 pub use drill::{Drill, Plan, Prompt, Reply};
-pub use exchange::{Exchange, Next, Phraseology, Words};
+pub use exchange::{Exchange, Next, Phraseology};
 pub use hearing::{MOST_CALLS, graph};
 pub use item::{Exercise, Item, Mode, written};
 pub use phrases::{Phrases, Scene, StandardWord};
 pub use progress::{Day, Progress, Standing};
 pub use reading::{Manner, Piece, Reader, Style, What};
 pub use rules::{Cited, Doubt, Need, NeedRule, REGIONS, Rules, name_of};
-pub use score::{Answer, CallsignScore, FASTEST_WPM, ItemScore, Note, Said, Score, Verdict, judge};
+pub use score::{Answer, CallsignScore, FASTEST_WPM, ItemScore, Note, Said, Score, Verdict, Words, judge};
 pub use slips::plausible;
 pub use summary::{Summary, Tally, mean, mode_name};
 

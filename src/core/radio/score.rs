@@ -6,19 +6,18 @@ use super::phrases::{Phrases, TIME};
 use super::reading::{CORRECTION, Manner, Piece, RESTART, Style, What};
 use super::rules::{Need, NeedRule, Place, Rules};
 use crate::core::aircraft::Value;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Fastest speech that is standard, words a minute. Annex 10 Volume II 5.2.1.5.3, C DOC9432N.
 pub const FASTEST_WPM: f64 = 100.0;
 
-/// What arrived from the pilot.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Said {
-    /// The pieces, in order.
-    pub pieces: Vec<Piece>,
-    /// The words as typed, or as the ear wrote them down.
+/// What the pilot did, as words.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Words {
+    /// The words, as typed or as the ear wrote them down; empty for silence.
     pub text: String,
-    /// Whether an ear heard it. Figures then tell nothing of the form in which they were spoken.
+    /// Whether an ear heard them. Figures then tell nothing of the form in which they were spoken.
     pub by_ear: bool,
     /// Whether something was said that could not be understood.
     pub unreadable: bool,
@@ -28,6 +27,15 @@ pub struct Said {
     pub latency_s: Option<f64>,
     /// How long the pilot spoke, s.
     pub speech_s: Option<f64>,
+}
+
+/// What arrived from the pilot.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Said {
+    /// The pieces, in order.
+    pub pieces: Vec<Piece>,
+    /// What they were read from.
+    pub words: Words,
 }
 
 /// A remark with its source.
@@ -181,7 +189,7 @@ pub fn judge(phrases: &Phrases, rules: &Rules, exercise: &Exercise, said: &Said)
         callsign: CallsignScore::NotAsked,
         faults: Vec::new(),
         notes,
-        latency_s: said.latency_s,
+        latency_s: said.words.latency_s,
         wpm: words_a_minute(said),
     };
     if score.answer != Answer::Readback || score.not_mine {
@@ -205,7 +213,7 @@ pub fn judge(phrases: &Phrases, rules: &Rules, exercise: &Exercise, said: &Said)
                 order.push(k);
                 let heard = &items[k];
                 notes.extend(forms::unit(phrases, rules, item, &heard.all, said));
-                let unclear = said.unclear.contains(&heard.kind);
+                let unclear = said.words.unclear.contains(&heard.kind);
                 notes.extend(forms::remarks(phrases, rules, item, &heard.slots, &heard.words, heard.manner, said));
                 if unclear { Verdict::Unclear } else { compare(phrases, item, heard) }
             }
@@ -246,11 +254,11 @@ fn after_restart(pieces: &[Piece]) -> &[Piece] {
 }
 
 fn answer(phrases: &Phrases, exercise: &Exercise, pieces: &[Piece], said: &Said) -> Answer {
-    if said.unreadable {
+    if said.words.unreadable {
         return Answer::Unreadable;
     }
     if pieces.is_empty() {
-        return if said.text.trim().is_empty() { Answer::Silence } else { Answer::Unreadable };
+        return if said.words.text.trim().is_empty() { Answer::Silence } else { Answer::Unreadable };
     }
     if pieces.iter().all(|p| p.what == What::Unknown) {
         return Answer::Unreadable;
@@ -473,7 +481,7 @@ fn misuse(acts: &[&str], score: &mut Score) {
 }
 
 fn words_a_minute(said: &Said) -> Option<f64> {
-    let seconds = said.speech_s.filter(|s| *s > 0.0)?;
+    let seconds = said.words.speech_s.filter(|s| *s > 0.0)?;
     let words: usize = said.pieces.iter().map(|p| p.words.len()).sum();
     Some(words as f64 * 60.0 / seconds)
 }

@@ -90,7 +90,9 @@ impl Stage {
     }
 
     fn feed(&mut self, input: &Input) {
-        let step = self.crew.handle(SessionTime::from_secs(self.now), SimTime::from_secs(self.now), input);
+        let (at, sim) = (SessionTime::from_secs(self.now), SimTime::from_secs(self.now));
+        let step = self.crew.handle(at, sim, input);
+        assert!(step.wake.session.is_none_or(|t| t > at) && step.wake.sim.is_none_or(|t| t > sim), "it never sleeps");
         self.wake = step.wake;
         for action in step.actions {
             match action {

@@ -5,7 +5,7 @@ use crate::core::book::schema::{Due, Priority};
 use crate::core::crew::io::{Action, Arrangement, Crossing, Engine, Input, Note, Speech, Step};
 use crate::core::grammar::Meaning;
 use crate::core::journal::{read, toy};
-use crate::core::matcher::{Candidate, Heard};
+use crate::core::matcher::Candidate;
 use crate::core::time::{SimTime, Wake};
 use std::collections::BTreeMap;
 
@@ -30,17 +30,7 @@ fn heard(from: f64, to: f64, readings: &[(&str, &str, f64)]) -> Input {
         .iter()
         .map(|(call, text, score)| Candidate { meanings: vec![meaning(call)], score: *score, text: text.to_string() })
         .collect();
-    Input::Heard {
-        heard: Heard {
-            revision: 1,
-            ranked,
-            unheard: None,
-            typed: false,
-            pushed: false,
-            over_us: false,
-            speech: (t(from), t(to)),
-        },
-    }
+    toy::heard(ranked, (t(from), t(to)))
 }
 
 fn accepted(call: &str) -> Action {

@@ -21,7 +21,7 @@ fn many(phrases: &Phrases, regime: Regime, difficulty: u8, mode: Mode) -> Vec<Ex
 fn typed(phrases: &Phrases, reader: &Reader, rules: &Rules, exercise: &Exercise, text: &str) -> Score {
     let kinds: Vec<&str> = exercise.items.iter().map(|i| i.kind.as_str()).collect();
     let pieces = reader.read(text, &kinds);
-    judge(phrases, rules, exercise, &Said { pieces, text: text.into(), ..Said::default() })
+    judge(phrases, rules, exercise, &Said { pieces, words: Words { text: text.into(), ..Words::default() } })
 }
 
 #[test]
