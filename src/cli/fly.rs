@@ -1,16 +1,17 @@
 //! `antiphon fly`.
 
 use super::outlet::Outlet;
+use super::resume::{self, Begin};
 use super::sound::{self, End, Ends, Live};
 use super::wiring::{self, Engine, failure};
-use super::{CliResult, Failure, Outcome, aircraft, buttons, page, repeat, telling};
+use super::{CliResult, Failure, Outcome, again, aircraft, buttons, page, repeat, telling};
 use crate::core::aircraft::Value;
 use crate::core::book::Book;
 use crate::core::crew::Crew;
-use crate::core::crew::io::{Action, Arrangement, Input};
+use crate::core::crew::io::{Arrangement, Input};
 use crate::core::gate;
 use crate::core::grammar::CallId;
-use crate::core::journal::{Journal, Line as Entry, corrections, resume};
+use crate::core::journal::corrections;
 use crate::core::page::Rooms;
 use crate::core::script::Performance;
 use crate::core::sim::{Aircraft, Place, Setup};
@@ -26,8 +27,8 @@ use crate::edge::link::{BuiltIn, Link};
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{Choices, JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use std::sync::mpsc;
 
 /// Fly: you speak or type, the second pilot does the other half.
@@ -39,12 +40,13 @@ use std::sync::mpsc;
     after_help = "Examples:\n  antiphon fly\n  antiphon fly --mic \"usb headset\" --speaker \"usb headset\" --headset\n  antiphon fly --typed\n  antiphon fly --mic captain.wav --speaker crew.wav --journal flight.jsonl\n  antiphon fly --typed --phase line_up\n  antiphon fly --surprises 7\n  antiphon fly --right-seat --first-officer --monitoring\n  antiphon fly --repeat 5 --phase approach --seed 7\n  antiphon fly --typed --link tcp:127.0.0.1:7310\n  antiphon fly --typed --voice system --voice-rate 120"
 )]
 pub struct Args {
-    /// The book: a name or a folder.
-    #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
-    pub(super) book: PathBuf,
+    /// The book: a name or a folder. Without it the one of last time, else saltmarsh-t2; with --resume the journal's.
+    #[arg(long, value_name = "DIR")]
+    pub(super) book: Option<PathBuf>,
     /// The aircraft: built-in, a simulator (tcp:HOST:PORT, or property:FILE by a link file), or a recorded session (record:FILE).
-    #[arg(long, value_name = "LINK", default_value = "built-in", value_parser = aircraft::parse)]
-    pub(super) link: aircraft::Choice,
+    /// Without it the one of last time, else built-in.
+    #[arg(long, value_name = "LINK", value_parser = aircraft::parse)]
+    pub(super) link: Option<aircraft::Choice>,
     /// Where you are heard: a microphone by its name or a part of it, default, a WAV file, or none. Without it the one of
     /// last time, else the system's own.
     #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
@@ -157,7 +159,17 @@ pub(super) fn session(
     if args.record.is_some() && speaker.is_some() {
         return Err(Failure::new("--speaker FILE.wav and --record write the same; give one of them"));
     }
-    let book = wiring::book(&places, &args.book)?;
+    // Neither practice nor a script nor a journal is what a pilot comes back to; nor is what is typed by a program.
+    let alive = ends.live() || (args.typed && std::io::stdin().is_terminal());
+    let remembers = alive && attempt.is_none() && args.hands.is_none() && args.resume.is_none();
+    let flown = again::settle(args.book.as_deref(), args.link.as_ref(), &last, remembers, &places);
+    let folder = match (&args.resume, &args.book) {
+        (Some(journal), None) => resume::book_of(journal)?,
+        _ => flown.book.clone(),
+    };
+    eprint!("{}", flown.told);
+    let book = wiring::book(&places, &folder)?;
+    let last = if remembers { again::remember(&flown, &last) } else { last };
     let phase = args.phase.clone();
     if let Some(p) = &phase
         && book.phase(p).is_none()
@@ -251,10 +263,10 @@ pub(super) fn session(
         (None, None) => own(&default_journal()?),
     };
     let (journal, begin) = match &args.resume {
-        Some(path) => go_on(path, &book, &mut crew)?,
+        Some(path) => resume::go_on(path, &book, &mut crew)?,
         None => {
             let path = path.clone();
-            let header = wiring::header(&book, &args.book, args.seed, &[]);
+            let header = wiring::header(&book, &folder, args.seed, &[]);
             eprintln!("journal: {}", path.display());
             (JournalFile::create(&path, &header).map_err(Failure)?, Begin::Fresh)
         }
@@ -263,10 +275,10 @@ pub(super) fn session(
     outlet.lead(send.clone(), args.typed);
     let origin = if let Begin::Resumed { at, .. } = &begin { *at } else { SessionTime::ZERO };
     let tell = send.clone();
-    let live = aircraft::open(&args.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
+    let live = aircraft::open(&flown.link, &book, origin, Box::new(move |n| tell.send(News::Link(n)).is_ok()))?;
     let pace = if sound.is_some() && live.is_none() && devices.is_none() { Pace::Fast } else { Pace::Live };
     let rooms = Rooms {
-        aircraft: args.link.told(),
+        aircraft: flown.link.told(),
         ear: match (mic, &devices) {
             (Some(file), _) => file.display().to_string(),
             (None, Some(_)) if ends.mic != End::Nothing => "microphone".into(),
@@ -293,7 +305,9 @@ pub(super) fn session(
     let link: Box<dyn Link> = match (live, &begin, &hands) {
         (Some(live), ..) => Box::new(live),
         (None, ..) if let Some(a) = attempt => Box::new(practice::aircraft(&book, a, args.seed).map_err(Failure)?),
-        (None, Begin::Resumed { at, values, .. }, _) => Box::new(rebuilt(&book, values, *at, &stood_in)?),
+        (None, Begin::Resumed { at, sim, values, .. }, _) => {
+            Box::new(resume::rebuilt(&book, values, (*at, *sim), &stood_in)?)
+        }
         (None, Begin::Fresh, Some(h)) => Box::new(stage::aircraft(&book, h, h.seed).map_err(Failure)?),
         (None, Begin::Fresh, None) => Box::new(placed(&book, phase.as_deref())?),
     };
@@ -304,6 +318,9 @@ pub(super) fn session(
         radio.or_else(|| hands.as_ref()?.radio.as_ref().map(Into::into)).into_iter().collect();
     let surprises = args.surprises.or_else(|| hands.as_ref()?.surprises);
     opening.extend(surprises.map(|seed| Input::Surprises { seed }));
+    // Whoever hears this knows that the loudspeaker works; an answer is welcome and not waited for.
+    let aloud = loudspeaker.is_some() || system.is_some();
+    opening.extend(aloud.then(|| Input::Device { device: "sound".into(), state: "check".into() }));
     if let Some(path) = &args.sheet {
         sheet.extend(plan(path, &book)?);
     }
@@ -372,53 +389,6 @@ fn ear(
     Ok(Box::new(listener))
 }
 
-/// How a session begins.
-enum Begin {
-    Fresh,
-    Resumed { at: SessionTime, wake: Wake, owed: Vec<Input>, standing: Vec<Action>, values: BTreeMap<String, Value> },
-}
-
-fn go_on(path: &Path, book: &Arc<Book>, crew: &mut Crew) -> Result<(JournalFile, Begin), Failure> {
-    let journal = load_journal(path).map_err(Failure)?;
-    if journal.header.book.hash != book.hash {
-        return Err(Failure::new(format!(
-            "{} was flown with another {} than this; give the book it was flown with, by --book",
-            path.display(),
-            journal.header.book.id
-        )));
-    }
-    let resumed = resume(&journal, crew);
-    let file = JournalFile::resume(path, &resumed).map_err(Failure)?;
-    let cut = resumed.open_speech.iter().map(|id| Input::SpeechEnded { id: *id, cut: true });
-    let lost = resumed
-        .open_requests
-        .iter()
-        .map(|r| Input::SetResult { request: *r, failed: Some("the session was interrupted".into()) });
-    let begin = Begin::Resumed {
-        at: resumed.at,
-        wake: resumed.wake,
-        owed: cut.chain(lost).collect(),
-        standing: resumed.standing.clone(),
-        values: last_state(&journal),
-    };
-    Ok((file, begin))
-}
-
-fn last_state(journal: &Journal) -> BTreeMap<String, Value> {
-    let mut values = BTreeMap::new();
-    for e in &journal.entries {
-        if let Entry::In { input: Input::State { delta }, .. } = &e.line {
-            for (name, value) in delta {
-                match value {
-                    Some(v) => values.insert(name.clone(), v.clone()),
-                    None => values.remove(name),
-                };
-            }
-        }
-    }
-    values
-}
-
 /// A flight sheet from a file.
 fn plan(path: &Path, book: &Book) -> Result<BTreeMap<String, Value>, Failure> {
     let text = std::fs::read_to_string(path)
@@ -428,48 +398,6 @@ fn plan(path: &Path, book: &Book) -> Result<BTreeMap<String, Value>, Failure> {
         Failure::new(lines.join("\n"))
     };
     book.read_sheet(&text).map_err(told)
-}
-
-/// The built-in aircraft as nearly as its state and the phase tell: on the ground as its controls stand, in the air at
-/// the place of the phase with the last known height, speed, distance, load and wind.
-fn rebuilt(book: &Book, values: &BTreeMap<String, Value>, at: SessionTime, phase: &str) -> Result<BuiltIn, Failure> {
-    let mut aircraft = Aircraft::named(&book.aircraft, 1).map_err(failure)?;
-    let number = |name: &str| values.get(name).and_then(Value::number);
-    let running = ["engine_running_1", "engine_running_2"].iter().any(|s| values.get(*s) == Some(&Value::Bool(true)));
-    let flies = values.get("on_ground") == Some(&Value::Bool(false));
-    let of_phase = stage::place(book, phase).map_err(Failure)?;
-    let place = match of_phase {
-        _ if !running => Place::ColdAtStand,
-        Place::Landed if !flies => Place::Landed,
-        _ if !flies => Place::LinedUp,
-        Place::Approach { distance_nm } => {
-            Place::Approach { distance_nm: number("distance_nm").unwrap_or(distance_nm) }
-        }
-        Place::FinalApproach { distance_nm } => {
-            Place::FinalApproach { distance_nm: number("distance_nm").unwrap_or(distance_nm) }
-        }
-        Place::Climb | Place::Cruise => of_phase,
-        _ => Place::Airborne {
-            height_ft: number("altitude_ft").unwrap_or(3_000.0),
-            ias_kt: number("ias_kt").unwrap_or(210.0),
-        },
-    };
-    let mut setup = Setup { place, ..aircraft.usual() };
-    let known = [
-        ("mass_kg", &mut setup.mass_kg),
-        ("fuel_total_kg", &mut setup.fuel_kg),
-        ("wind_from_deg", &mut setup.wind_from_deg),
-        ("wind_kt", &mut setup.wind_kt),
-    ];
-    for (name, to) in known {
-        *to = number(name).unwrap_or(*to);
-    }
-    aircraft.place(&setup);
-    // Readings cannot be set, and some controls refuse: what stands stands.
-    for (name, value) in values {
-        let _ = aircraft.set(name, value);
-    }
-    Ok(BuiltIn::new(aircraft, at).on_such_a_day(setup))
 }
 
 /// The built-in aircraft where a phase finds it.

@@ -16,6 +16,7 @@ macro_rules! outp {
     ($($text:tt)*) => {{ $crate::cli::telling::part(format_args!($($text)*)); }};
 }
 
+mod again;
 mod aircraft;
 mod buttons;
 mod check;
@@ -32,6 +33,7 @@ mod outlet;
 mod page;
 mod repeat;
 mod replay;
+mod resume;
 mod say;
 mod sound;
 mod tally;

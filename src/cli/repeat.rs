@@ -14,10 +14,10 @@ use std::path::{Path, PathBuf};
 
 /// Runs all attempts, or as many as the pilot wants.
 pub fn run(args: &Args, models: Option<&Path>, outlet: &Outlet) -> CliResult {
-    if args.link != aircraft::Choice::BuiltIn {
+    if args.link.as_ref().is_some_and(|l| *l != aircraft::Choice::BuiltIn) {
         return Err(Failure::new("only the built-in aircraft can be put back to practise again; leave --link out"));
     }
-    let book = wiring::book(&Places::here(models), &args.book)?;
+    let book = wiring::book(&Places::here(models), args.book.as_deref().unwrap_or(Path::new(wiring::BOOK)))?;
     let phase = args.phase.clone().unwrap_or_default();
     let practice = practice::of(&book, &phase).map_err(Failure)?;
     let times = args.repeat.unwrap_or(1);

@@ -152,6 +152,7 @@ impl Live {
             speaker: id(&ends.speaker, known.speaker.map(|(l, _)| l.id), &last.speaker),
             headset: ends.headset,
             buttons: buttons.to_vec(),
+            ..last.clone()
         };
         if let Some(file) = Choices::file().filter(|_| chosen != *last)
             && let Err(why) = chosen.write(&file)

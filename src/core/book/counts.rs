@@ -130,6 +130,7 @@ impl Book {
         }
         for f in &self.flows {
             all.0.extend(f.start.iter().filter_map(|t| if let Trigger::When(x) = t { Some(x) } else { None }));
+            all.maybe(f.expected.as_ref().map(|d| &d.when));
             for s in &f.steps {
                 all.maybe(s.only_if.as_ref());
                 match &s.what {
@@ -153,6 +154,7 @@ impl Book {
         for c in &self.checklists {
             all.sentence(&c.title);
             all.sentence(&c.complete);
+            all.maybe(c.expected.as_ref().map(|d| &d.when));
             for i in &c.items {
                 all.sentence(&i.challenge);
                 all.maybe(i.waits_for.as_ref()).maybe(i.verify.as_ref());

@@ -99,6 +99,9 @@ rules! {
     MISSING_WORDING "missing-wording" Error
         "One of the engine's own sentences is not in `[wording]`."
         "Take in `common`, or write the sentence."
+    NO_FLIGHT_ROLES "no-flight-roles" Warning
+        "A duty is that of `pf` or `pm`, but the book has no phase in which these mean the flight roles: they are the captain and the first officer everywhere, whoever flies."
+        "Name the phases in `flight_roles_in` of `[roles]`, or write `captain` and `first_officer`."
     NO_PHASE "no-phase" Error
         "The book has no phase, so no session can begin."
         "Add at least one `[phases.ID]`."
@@ -126,6 +129,9 @@ rules! {
     SHEET_CIRCLE "sheet-circle" Error
         "An entry of the flight sheet is computed from itself, directly or by way of others."
         "Take the circle apart: one of its entries must be given."
+    SILENT_ROLE "silent-role" Warning
+        "An item has words for one of the two pilots only. Roles change with seat, rank and who flies: where the other one has this role, the second pilot says nothing, or answers in the pilot's place."
+        "Give the item both `respond` (the pilot's words) and `say` (the second pilot's)."
     SLOT_MISUSE "slot-misuse" Error
         "A slot is used in a way that cannot work: twice under one name in one sentence, under one name with two types, inside of another slot, or without any value."
         "Give each its own name, as in `$heading:now then $heading:next`."
@@ -144,6 +150,9 @@ rules! {
     TRUTH_IN_SENTENCE "truth-in-sentence" Error
         "A sentence holds a truth, which has no words of its own."
         "Choose words for it: `{beacon ? 'on' : 'off'}`."
+    UNFILLED_ROLE "unfilled-role" Error
+        "A role is named that nobody can fill: both pilots for what one does, a pilot for what ground or cabin do, or both for an item with words for one."
+        "Do as the hint says."
     UNKNOWN_BRIEFING "unknown-briefing" Error
         "A name is not that of a briefing of this book."
         "Take the name that the hint offers, or write the briefing."

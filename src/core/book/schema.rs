@@ -370,6 +370,19 @@ pub struct Flow {
     pub steps: Vec<Step>,
     /// Phase entered at the end.
     pub then_phase: Option<PhaseId>,
+    /// Neither waits for another flow nor is waited for.
+    pub beside: bool,
+    /// From when on it is asked for if the pilot has not called for it.
+    pub expected: Option<Expected>,
+}
+
+/// When a list or flow should have been called for: it is asked for then, and never begun unasked.
+#[derive(Debug, Clone)]
+pub struct Expected {
+    /// It should have been done when this holds …
+    pub when: Expr,
+    /// … for so long, simulator's clock.
+    pub after_s: f64,
 }
 
 /// One step of a flow.
@@ -490,6 +503,8 @@ pub struct Checklist {
     pub complete: Template,
     /// Phase entered when complete.
     pub then_phase: Option<PhaseId>,
+    /// From when on it is asked for if the pilot has not called for it.
+    pub expected: Option<Expected>,
 }
 
 /// One item: `[[checklists.ID.items]]`.

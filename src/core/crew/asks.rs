@@ -2,7 +2,7 @@
 
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots};
-use crate::core::book::schema::{Ask, CalloutId, Priority, Station};
+use crate::core::book::schema::{Ask, CalloutId, ControlId, Priority, Station};
 use crate::core::grammar::{CallId, Meaning};
 use crate::core::time::SessionTime;
 
@@ -15,6 +15,8 @@ pub(super) enum Asker {
     Limit(usize),
     /// An offer to undo.
     Offer,
+    /// What was set is to be cross-checked.
+    Control(ControlId),
 }
 
 /// A question that waits for its answer.
@@ -114,7 +116,7 @@ impl Crew {
         match asker {
             Asker::Run(run) => self.run_answered(run, answered, slots),
             Asker::Limit(limit) => self.limit_answered(limit, answered),
-            Asker::Callout(_) | Asker::Offer => {}
+            Asker::Callout(_) | Asker::Offer | Asker::Control(_) => {}
         }
     }
 

@@ -174,7 +174,7 @@ impl Crew {
         match act {
             Act::Flow(flow) => {
                 let title = self.book.flows[flow.0 as usize].title.clone();
-                match self.begin_flow(*flow, slots.clone()) {
+                match self.call_flow(*flow, slots.clone()) {
                     Some(run) => {
                         last.name = title;
                         last.run = Some(run);

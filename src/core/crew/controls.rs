@@ -1,9 +1,10 @@
 //! The command cycle: checked, repeated aloud, moved, reported when the *indication* has arrived.
 
+use super::asks::Asker;
 use super::talk::Owner;
 use super::{Crew, Deadline, Slots};
 use crate::core::aircraft::Value;
-use crate::core::book::schema::{ControlId, ControlKind, Priority};
+use crate::core::book::schema::{ControlId, ControlKind, Priority, Station};
 use crate::core::crew::io::Action;
 use crate::core::time::SimTime;
 
@@ -228,6 +229,7 @@ impl Crew {
                 if let Some(text) = m.report {
                     self.speak(text, Priority::Routine, Owner::Nobody);
                 }
+                self.cross_check(m.control, &m.to);
             } else if m.late_at <= self.sim {
                 self.motions.remove(i);
                 moved = true;
@@ -248,6 +250,15 @@ impl Crew {
             }
         }
         moved
+    }
+
+    /// What is set now is the other pilot's to confirm, if the book wants it; of several settings the last counts.
+    fn cross_check(&mut self, control: ControlId, to: &Value) {
+        let book = self.book.clone();
+        let Some(ask) = &book.controls[control.0 as usize].reply else { return };
+        let what = self.name_of(control, to, &Slots::new());
+        self.forget_asks(Asker::Control(control));
+        self.ask(Asker::Control(control), ask, Station::FlightDeck, &Slots::new(), Some(what));
     }
 
     /// A momentary control that was taken and has sprung back has done its work.

@@ -1,6 +1,7 @@
 //! Flows: item by item, at a believable pace. Interphone dialogues are flows of ground or cabin.
 
 mod glance;
+mod turn;
 
 use super::asks::Asker;
 use super::controls::Moving;
@@ -23,6 +24,8 @@ pub(super) struct Run {
 
 #[derive(Debug, Clone, PartialEq)]
 enum Stage {
+    /// Waits until the flow before it has ended.
+    Queued { told: bool },
     /// The next step begins at this moment.
     Ready(Deadline),
     /// A sentence is being spoken.
@@ -57,25 +60,18 @@ impl Crew {
     pub(super) fn begin_flow(&mut self, flow: FlowId, slots: Slots) -> Option<u32> {
         let book = self.book.clone();
         let f = &book.flows[flow.0 as usize];
-        let refused = if self.flow_runs(flow).is_some() {
-            Some("it is under way already")
-        } else if !f.phases.is_empty() && !f.phases.contains(&self.phase) && !self.reopened.contains_key(&f.id) {
-            Some("it does not belong to this phase")
-        } else if !self.does_flow(flow) {
-            Some("it is the pilot's own")
-        } else {
-            None
-        };
-        if let Some(why) = refused {
+        if let Some(why) = self.refused(flow) {
             self.not_done(f.title.clone(), why.into());
             return None;
         }
-        self.next_run += 1;
-        let id = self.next_run;
         self.note(Note::Flow { flow: f.id.clone(), state: "begun".into() });
-        let first = Stage::Ready(Deadline::Session(self.at));
-        self.runs.push(Run { id, flow, step: 0, stage: first, slots, held: false });
-        Some(id)
+        Some(self.push_run(flow, Stage::Ready(Deadline::Session(self.at)), slots))
+    }
+
+    fn push_run(&mut self, flow: FlowId, stage: Stage, slots: Slots) -> u32 {
+        self.next_run += 1;
+        self.runs.push(Run { id: self.next_run, flow, step: 0, stage, slots, held: false });
+        self.next_run
     }
 
     /// Starts what its triggers ask for: once until re-armed, or at each new truth if repeatable.
@@ -137,6 +133,9 @@ impl Crew {
             return false;
         }
         let f = &book.flows[r.flow.0 as usize];
+        if let Stage::Queued { told } = r.stage {
+            return self.move_queued(id, r.flow, told);
+        }
         let Some(step) = f.steps.get(r.step) else {
             self.end_flow(id, true, None);
             return true;
@@ -159,7 +158,7 @@ impl Crew {
                 self.begin_step(id, &r, &step.what);
                 true
             }
-            Stage::Speaking(_) | Stage::Asking => false,
+            Stage::Queued { .. } | Stage::Speaking(_) | Stage::Asking => false,
             Stage::Moving { request, confirm } => match self.moving(*request) {
                 Moving::Sent => false,
                 Moving::Taken if *confirm => false,
@@ -369,7 +368,8 @@ impl Crew {
 
     /// Leaves the step that a flow is at (the explicit word).
     pub(super) fn skip_in_flow(&mut self) -> bool {
-        let stuck = self.runs.iter().rev().find(|r| !r.held && !matches!(r.stage, Stage::Child(_))).map(|r| r.id);
+        let waits = |r: &Run| r.held || matches!(r.stage, Stage::Child(_) | Stage::Queued { .. });
+        let stuck = self.runs.iter().rev().find(|r| !waits(r)).map(|r| r.id);
         let Some(id) = stuck else { return false };
         self.forget_asks(Asker::Run(id));
         self.disown(Owner::Run(id));
@@ -382,16 +382,6 @@ impl Crew {
         true
     }
 
-    /// Whether a flow on the flight deck keeps the hands busy, so that a list must wait.
-    pub(super) fn busy_flow(&self) -> Option<FlowId> {
-        let busy = |r: &&Run| {
-            let f = &self.book.flows[r.flow.0 as usize];
-            let waits = matches!(r.stage, Stage::Reading(_) | Stage::Child(_) | Stage::Waiting { told: true, .. });
-            f.station == Station::FlightDeck && !r.held && !waits
-        };
-        self.runs.iter().find(busy).map(|r| r.flow)
-    }
-
     /// Where every flow under way stands, in words.
     pub(super) fn runs_stand(&self) -> Vec<String> {
         let told = |r: &Run| {
@@ -400,6 +390,10 @@ impl Crew {
             let title = |flow: FlowId| self.book.flows[flow.0 as usize].title.clone();
             let waits = match (&r.stage, step) {
                 _ if r.held => "held by the pilot".to_string(),
+                (Stage::Queued { .. }, _) => match self.first_before(Some(r.id)) {
+                    Some(first) => format!("waits for the end of the {}", title(first)),
+                    None => "is about to begin".into(),
+                },
                 (Stage::Waiting { .. }, Some(StepKind::Wait { until, .. })) => {
                     format!("waits until {}", self.judged(until, &r.slots))
                 }

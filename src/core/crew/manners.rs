@@ -88,7 +88,7 @@ impl Crew {
     fn tell_waiting(&mut self) {
         let asked = self.asks.iter().map(|a| a.question().to_string()).find(|q| !q.is_empty());
         let item = self.items_left().into_iter().next();
-        let running = || self.runs.iter().rev().filter(|r| !r.held);
+        let running = || self.runs.iter().rev().filter(|r| !r.held && !self.in_turn(r));
         let run = running().find(|r| self.flight_deck(r)).or_else(|| running().next());
         let run = run.map(|r| self.book.flows[r.flow.0 as usize].title.clone());
         let what = asked.or(item).or(run).or_else(|| self.put_off_names().into_iter().next());

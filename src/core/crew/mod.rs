@@ -11,6 +11,7 @@ mod callouts;
 mod calls;
 mod compare;
 mod controls;
+mod due;
 mod flows;
 pub mod glance;
 mod intrinsics;
@@ -128,6 +129,8 @@ pub struct Crew {
     refused: Option<later::Refused>,
     later: Vec<later::PutOff>,
     briefing: Option<briefing::Briefed>,
+    /// Lists and flows that are to be called for.
+    dues: Vec<due::Owed>,
     /// The pilot speaks to somebody else.
     suspended: bool,
     /// The microphone is lost or muted.
@@ -205,6 +208,7 @@ impl Crew {
             refused: None,
             later: Vec::new(),
             briefing: None,
+            dues: due::owed(&book),
             suspended: false,
             deaf: false,
             style: manners::Style::default(),
@@ -334,6 +338,7 @@ impl Crew {
             moved |= self.move_asks();
             moved |= self.move_callouts();
             moved |= self.move_limits();
+            moved |= self.move_dues();
             if !moved && before == (self.out.len(), self.runs.len(), self.lists.len()) {
                 break;
             }
@@ -354,6 +359,7 @@ impl Crew {
             .chain(self.air_deadlines())
             .chain(self.comparison_deadlines())
             .chain(self.survey_deadlines())
+            .chain(self.due_deadlines())
             .chain((self.begun && self.asked_in != Some(self.phase)).then_some(Deadline::Session(self.ask_at)));
         for d in deadlines {
             // What is past and has moved nothing waits for something else than time.

@@ -24,6 +24,7 @@ impl Crew {
             self.spent.remove(id);
             self.reopened.remove(id);
         }
+        self.gate(&p.rearms);
         self.arm_callouts(phase, from);
     }
 

@@ -172,6 +172,7 @@ mod tests {
             refuse: vec![],
             echo: None,
             report: None,
+            reply: None,
         };
         let call = Call {
             id: "gear_up".into(),

@@ -18,6 +18,7 @@ mod catalog;
 mod country;
 mod engine;
 mod flight;
+mod flying_on;
 mod panel;
 mod params;
 mod placing;

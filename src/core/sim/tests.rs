@@ -2,6 +2,7 @@
 
 mod figures;
 mod flight;
+mod flying_on;
 mod modes;
 mod oracle;
 mod panel;

@@ -8,6 +8,12 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Choices {
+    /// The book that was flown last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub book: Option<String>,
+    /// The aircraft that was flown last, as `--link` says it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub link: Option<String>,
     /// The microphone, by name.
     pub mic: Option<String>,
     /// The loudspeaker or the headphones, by name.
@@ -44,7 +50,7 @@ impl Choices {
         let folder = file.parent().unwrap_or(Path::new("."));
         std::fs::create_dir_all(folder)
             .and_then(|()| std::fs::write(file, text))
-            .map_err(|e| format!("{} cannot be written ({e}), so the devices are not remembered", file.display()))
+            .map_err(|e| format!("{} cannot be written ({e}), so what you chose is not remembered", file.display()))
     }
 }
 
@@ -59,12 +65,14 @@ mod tests {
         let file = dir.path().join("a/sound.toml");
         assert_eq!(Choices::read(&file), Choices::default());
         let buttons = vec![Button { does: Does::Talk, on: On::Controller { controller: "Yoke".into(), button: 7 } }];
-        let chosen = Choices { mic: Some("Left \"Headset\"".into()), speaker: None, headset: true, buttons };
+        let (book, link) = (Some("fenwick-t2".into()), Some("tcp:localhost:7310".into()));
+        let chosen =
+            Choices { book, link, mic: Some("Left \"Headset\"".into()), speaker: None, headset: true, buttons };
         chosen.write(&file).unwrap();
         assert_eq!(Choices::read(&file), chosen);
         std::fs::write(&file, "mic = [").unwrap();
         assert_eq!(Choices::read(&file), Choices::default());
         let said = chosen.write(Path::new("/dev/null/sound.toml")).unwrap_err();
-        assert!(said.ends_with("so the devices are not remembered"), "{said}");
+        assert!(said.ends_with("so what you chose is not remembered"), "{said}");
     }
 }

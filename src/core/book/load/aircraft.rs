@@ -7,7 +7,7 @@ use super::reader::Reader;
 use super::{All, Cx};
 use crate::core::aircraft::{SignalId, ValueKind};
 use crate::core::book::rules;
-use crate::core::book::schema::{Book, Control, ControlKind, Refusal, Signal, Station, Template};
+use crate::core::book::schema::{Ask, Book, Control, ControlKind, Refusal, Signal, Station, Template};
 
 /// The stations by the words that name them.
 pub const STATIONS: &[(&str, Station)] = &[
@@ -76,6 +76,7 @@ fn control(all: &All, item: &Item, values: ValueKind) -> Control {
         "refuse",
         "echo",
         "report",
+        "reply",
         "replaces",
     ]);
     r.need("kind", "\"momentary\"");
@@ -132,8 +133,17 @@ fn control(all: &All, item: &Item, values: ValueKind) -> Control {
         refuse,
         echo: sentence("echo"),
         report: sentence("report"),
+        reply: cross_check(all, &r),
         values,
     }
+}
+
+/// The answer to a setting: a call of the book.
+fn cross_check(all: &All, r: &Reader) -> Option<Ask> {
+    let n = r.node("reply")?;
+    let r = Reader::new(all.cx, "a reply", n.at, n);
+    r.only(&["calls", "within_s", "repeats"]);
+    super::flows::ask(all, &r, "", &all.env())
 }
 
 fn describe_or(kind: Option<&ValueKind>) -> String {

@@ -15,6 +15,7 @@ pub fn check(all: &All, book: &Book) {
     intrinsics(all, book);
     shared_names(all);
     super::guidance::check(all, book);
+    super::roles::check(all, book);
     super::wordings::collisions(all.cx, all.sections, book);
 }
 
@@ -140,6 +141,7 @@ fn answers(all: &All, book: &Book) {
             .filter_map(|s| if let StepKind::Ask(a) = &s.what { Some(&**a) } else { None })
             .chain(book.callouts.iter().filter_map(|c| c.reply.as_ref()))
             .chain(book.limits.iter().filter_map(|l| l.reply.as_ref()))
+            .chain(book.controls.iter().filter_map(|c| c.reply.as_ref()))
             .any(|a| a.replies.contains(&call))
             || book.callouts.iter().any(|c| c.heard_as == Some(call))
     };

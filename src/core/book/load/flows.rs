@@ -10,7 +10,7 @@ use super::reader::Reader;
 use super::tree::{Node, Tree};
 use crate::core::book::rules;
 use crate::core::book::schema::{
-    Ask, Book, ChecklistId, ControlId, Flow, FlowId, Level, PhaseId, Station, Step, StepKind, Trigger,
+    Ask, Book, ChecklistId, ControlId, Expected, Flow, FlowId, Level, PhaseId, Station, Step, StepKind, Trigger,
 };
 use crate::core::grammar::CallId;
 use crate::core::time::Clock;
@@ -67,6 +67,8 @@ fn flow(all: &All, book: &Book, item: &Item, slots: Option<&[SlotName]>) -> Flow
         "pace_s",
         "steps",
         "then_phase",
+        "beside",
+        "expected",
         "unexercised",
         "replaces",
     ]);
@@ -90,7 +92,18 @@ fn flow(all: &All, book: &Book, item: &Item, slots: Option<&[SlotName]>) -> Flow
             .filter_map(|(i, n)| step(all, book, n, &format!("{}/step{}", item.id, i + 1), &env, station))
             .collect(),
         then_phase: r.phase("then_phase", all.names),
+        beside: r.truth("beside"),
+        expected: expected(all, &r),
     }
+}
+
+/// From when on a flow or list is asked for.
+pub fn expected(all: &All, r: &Reader) -> Option<Expected> {
+    let node = r.node("expected")?;
+    let r = Reader::new(all.cx, "`expected`", node.at, node);
+    r.only(&["when", "after_s"]);
+    r.need("when", "\"…\"");
+    Some(Expected { when: r.condition("when", &all.env())?, after_s: r.seconds("after_s").unwrap_or_default() })
 }
 
 fn trigger(all: &All, node: &Node) -> Option<Trigger> {

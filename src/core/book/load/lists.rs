@@ -27,7 +27,7 @@ pub fn checklists(all: &All, book: &mut Book) {
 fn checklist(all: &All, entry: &Entry) -> Checklist {
     let what = format!("checklist `{}`", entry.id);
     let r = reader(all.cx, &what, entry);
-    r.only(&["title", "reader", "phases", "items", "complete", "then_phase", "replaces"]);
+    r.only(&["title", "reader", "phases", "items", "complete", "then_phase", "expected", "replaces"]);
     for (key, example) in [("title", "\"… checklist\""), ("complete", "\"… checklist complete\""), ("items", "[…]")]
     {
         r.need(key, example);
@@ -56,6 +56,7 @@ fn checklist(all: &All, entry: &Entry) -> Checklist {
         items,
         complete: r.sentence("complete", &env).unwrap_or_default(),
         then_phase: r.phase("then_phase", all.names),
+        expected: super::flows::expected(all, &r),
     }
 }
 

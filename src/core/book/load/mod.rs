@@ -19,6 +19,7 @@ mod manner;
 pub mod names;
 mod practice;
 pub mod reader;
+mod roles;
 pub mod sentence;
 mod sheet;
 pub mod tree;

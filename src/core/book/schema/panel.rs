@@ -1,6 +1,6 @@
 //! Signals and the controls that set them.
 
-use super::{Station, Template};
+use super::{Ask, Station, Template};
 use crate::core::aircraft::{SignalId, ValueKind};
 use crate::core::book::expr::Expr;
 use serde::{Deserialize, Serialize};
@@ -75,6 +75,8 @@ pub struct Control {
     pub echo: Option<Template>,
     /// Said when the indication has arrived.
     pub report: Option<Template>,
+    /// The answer that is due once it stands where it was set: a cross-check.
+    pub reply: Option<Ask>,
 }
 
 /// A placard or a condition that stands against a command: `refuse = [{ when = "…", say = "…" }]`.

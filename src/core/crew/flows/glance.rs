@@ -16,6 +16,7 @@ impl Crew {
         let present = f.steps.get(r.step).map(|s| self.step_in_words(s, &r.slots));
         let doing = match (&r.stage, present) {
             _ if r.held => "held: say resume".to_string(),
+            (Stage::Queued { .. }, _) => "waits for its turn".into(),
             (Stage::Owned, Some(what)) => format!("waits for your own hand: {what}"),
             (Stage::Asking, Some(what)) => format!("waits for your answer: {what}"),
             (_, Some(what)) => what,

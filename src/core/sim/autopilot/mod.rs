@@ -222,6 +222,16 @@ impl Autopilot {
         self.thrust = Thrust::Speed;
     }
 
+    /// Goes on in the modes that were seen; a capture begins anew.
+    pub fn go_on(&mut self, lateral: Lateral, vertical: Vertical, altitude_ft: f64, heading_deg: f64) {
+        let near = libm::fabs(self.altitude_ft - altitude_ft) < 200.0;
+        self.held_ft = if near { self.altitude_ft } else { altitude_ft };
+        self.lateral = lateral;
+        self.vertical = if vertical == Vertical::Capture { Vertical::LevelChange } else { vertical };
+        self.runway_deg = heading_deg;
+        self.thrust = if self.autothrust { Thrust::Speed } else { Thrust::Off };
+    }
+
     /// The go-around switch is pressed.
     pub fn press_go_around(&mut self, on_ground: bool, heading_deg: f64) {
         self.go_around = true;
