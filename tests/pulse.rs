@@ -7,6 +7,8 @@
 //! Sound devices, in real time, on a sound server of the test's own. A target of its own, so that nothing else keeps the
 //! machine busy meanwhile; one test after the other, for the same reason.
 
+#[path = "pulse/drill.rs"]
+mod drill;
 #[path = "pulse/flight.rs"]
 mod flight;
 #[path = "suite/models.rs"]
@@ -22,10 +24,10 @@ use antiphon::edge::ear::{Listener, News};
 use flight::{Captain, Flight};
 use models::models;
 use server::Server;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Stdio};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// One at a time.
 static TURN: Mutex<()> = Mutex::new(());
@@ -192,4 +194,29 @@ fn devices_are_chosen_by_name_and_remembered() {
     nothing.env("ALSA_CONFIG_PATH", "/dev/null").args(["--mic", "default"]);
     let nothing = refused(&mut nothing);
     assert!(nothing.contains("this machine has no microphone: plug one in, or start the sound server"), "{nothing}");
+}
+
+#[test]
+fn a_microphone_or_a_server_that_gives_nothing_does_not_hang_the_doctor() {
+    let _turn = turn();
+    let Some(server) = Server::start() else { return };
+    let listen = || {
+        let mut command = server.command(env!("CARGO_BIN_EXE_antiphon"));
+        let begun = Instant::now();
+        let out = command.current_dir(root()).args(["doctor", "--listen"]).stdin(Stdio::null()).output().unwrap();
+        let told = format!("{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr));
+        assert!(begun.elapsed() < Duration::from_secs(25), "{:?}\n{told}", begun.elapsed());
+        assert_eq!(out.status.code(), Some(2), "{told}");
+        told
+    };
+    let fifo = format!("file={}", server.path("dumb").display());
+    server.pactl(&["load-module", "module-pipe-source", "source_name=dumb", &fifo]);
+    server.pactl(&["set-default-source", "dumb"]);
+    let dumb = listen();
+    assert!(dumb.contains("the microphone cannot be opened (it does not answer)"), "{dumb}");
+
+    server.halt(true);
+    let hanging = listen();
+    server.halt(false);
+    assert!(hanging.contains("the sound server does not answer: start it again"), "{hanging}");
 }
