@@ -84,9 +84,8 @@ fn files(sources: &[PathBuf]) -> Result<Vec<PathBuf>, Failure> {
 
 /// The journal of a session script, acted out without sound; nothing if it is for another book.
 fn acted(places: &Places, name: &Path, file: &Path, book: &Arc<Book>) -> Result<Option<Vec<u8>>, Failure> {
-    let text = std::fs::read_to_string(file).map_err(|e| unreadable(file, e))?;
-    let named = crate::core::script::parse(&text).ok().map_or_else(|| book.id.clone(), |s| s.book);
-    let named = Path::new(&named).file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+    let script = wiring::script(file)?;
+    let named = Path::new(&script.book).file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let base = if named == book.id {
         book.clone()
     } else if book.extends.contains(&named) {
@@ -97,7 +96,7 @@ fn acted(places: &Places, name: &Path, file: &Path, book: &Arc<Book>) -> Result<
         return Ok(None);
     };
     let book = &base;
-    let script = wiring::script(file, book)?;
+    wiring::fits(file, &script, book)?;
     let memory = Memory::default();
     let header = wiring::header(book, Path::new(&book.id), script.seed, &[]);
     let journal = JournalFile::to(memory.clone(), "memory", &header).map_err(failure)?;

@@ -22,9 +22,9 @@ use std::sync::{Arc, mpsc};
 #[command(after_help = "Examples:\n  antiphon demo --out my-demo\n  antiphon demo --full --book saltmarsh-t4\n  \
                   antiphon demo --full --typed")]
 pub struct Args {
-    /// The book: a name or a folder.
-    #[arg(long, value_name = "DIR", default_value = wiring::BOOK)]
-    book: PathBuf,
+    /// The book, a name or a folder: saltmarsh-t2, or with --script that of the script, unless you say.
+    #[arg(long, value_name = "DIR")]
+    book: Option<PathBuf>,
     /// Where the results go.
     #[arg(long, value_name = "DIR", default_value = "antiphon-demo")]
     out: PathBuf,
@@ -45,22 +45,25 @@ pub struct Args {
 /// Runs it.
 pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let places = Places::here(models);
-    let book = wiring::book(&places, &args.book)?;
     let file = match &args.script {
         Some(file) => file.clone(),
         None => {
             let demo = if args.full { "demo/full.toml" } else { "demo/departure.toml" };
-            wiring::beside(&places, &args.book, demo)?
+            let book = args.book.clone().unwrap_or_else(|| wiring::BOOK.into());
+            wiring::beside(&places, &book, demo)?
         }
     };
-    let mut script = wiring::script(&file, &book)?;
+    let mut script = wiring::script(&file)?;
+    let name = args.book.clone().unwrap_or_else(|| PathBuf::from(&script.book));
+    let book = wiring::book(&places, &name)?;
+    wiring::fits(&file, &script, &book)?;
     if let Some(seed) = args.seed {
         script.seed = seed;
     }
     std::fs::create_dir_all(&args.out)
         .map_err(|e| Failure::new(format!("{} cannot be made ({e}); choose another --out", args.out.display())))?;
     if args.typed {
-        return typed(&args, &book, script);
+        return typed(&args, &name, &book, script);
     }
     let seed = script.seed;
     let touches = touches(&script);
@@ -73,7 +76,7 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
 
     let link = stage::aircraft(&book, &script, seed).map_err(Failure)?;
     let path = args.out.join("journal.jsonl");
-    let header = wiring::header(&book, &args.book, seed, &[("captain", &captain)]);
+    let header = wiring::header(&book, &name, seed, &[("captain", &captain)]);
     let (send, news) = mpsc::channel();
     // A second handler cannot be set in one process; then Ctrl-C ends it as usual.
     let _ = ctrlc::set_handler(move || {
@@ -109,10 +112,10 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
 }
 
 /// The same without sound, as fast as it goes.
-fn typed(args: &Args, book: &Arc<Book>, script: Script) -> CliResult {
+fn typed(args: &Args, name: &Path, book: &Arc<Book>, script: Script) -> CliResult {
     outln!("{}: typed. For simulation and ground practice only.\n", script.title);
     let touches = touches(&script);
-    let header = wiring::header(book, &args.book, script.seed, &[("captain", "typed")]);
+    let header = wiring::header(book, name, script.seed, &[("captain", "typed")]);
     let journal = JournalFile::create(&args.out.join("journal.jsonl"), &header).map_err(Failure)?;
     let report = stage::silent(book.clone(), script, journal).map_err(Failure)?;
     report.lines.iter().for_each(|line| outln!("{}", telling::line(line)));

@@ -166,7 +166,11 @@ pub(super) fn session(
         return Err(Failure::new(format!("the book has no phase \u{201c}{p}\u{201d}; it has {}", all.join(", "))));
     }
     let hands = match &args.hands {
-        Some(path) => Some(wiring::script(path, &book)?),
+        Some(path) => {
+            let script = wiring::script(path)?;
+            wiring::fits(path, &script, &book)?;
+            Some(script)
+        }
         None => None,
     };
     let radio = wiring::radio(args.radio.as_deref(), args.radio_seed, args.slips)?;

@@ -42,14 +42,22 @@ pub fn book(places: &Places, name: &Path) -> Result<Arc<Book>, Failure> {
     Ok(Arc::new(book))
 }
 
-/// A session script beside a book, proven against it.
-pub fn script(path: &Path, book: &Book) -> Result<Script, Failure> {
+/// A session script, not yet held against its book.
+pub fn script(path: &Path) -> Result<Script, Failure> {
     let text = std::fs::read_to_string(path)
         .map_err(|e| Failure::new(format!("{} cannot be read ({e}); check the path", path.display())))?;
+    script::parse(&text).map_err(|p| problems(path, &p))
+}
+
+/// Whether a script and a book fit.
+pub fn fits(path: &Path, script: &Script, book: &Book) -> Result<(), Failure> {
+    let wrong = script::check(script, book, &|c| book.condition(c).map(drop));
+    if wrong.is_empty() { Ok(()) } else { Err(problems(path, &wrong)) }
+}
+
+fn problems(path: &Path, all: &[script::Problem]) -> Failure {
     let told = |p: &script::Problem| format!("{}, line {}: {}", path.display(), p.line, p.sentence);
-    let script = script::parse(&text).map_err(|p| Failure::new(p.iter().map(told).collect::<Vec<_>>().join("\n")))?;
-    let wrong = script::check(&script, book, &|c| book.condition(c).map(drop));
-    if wrong.is_empty() { Ok(script) } else { Err(Failure::new(wrong.iter().map(told).collect::<Vec<_>>().join("\n"))) }
+    Failure::new(all.iter().map(told).collect::<Vec<_>>().join("\n"))
 }
 
 /// The recognisers.
