@@ -198,6 +198,8 @@ pub fn forms(word: &str) -> Vec<Form> {
             let alike: &[&str] = match d {
                 2 => &["to", "too"],
                 4 => &["for"],
+                // "Niner", which ordinary text does not know.
+                9 => &["liner"],
                 _ => &[],
             };
             for a in alike.iter().filter(|a| **a != word) {
@@ -271,6 +273,7 @@ mod tests {
             ("q n h one zero one three", "QNH 1013"),
             ("qnh one zero one three", "QNH 1013"),
             ("runway zero niner left", "Runway 09L"),
+            ("speed one niner zero", "Speed one liner zero"),
             ("runway zero niner left", "runway 09 left"),
             ("one one eight decimal five", "118.5"),
             ("one one eight decimal five", "118 decimal 5"),
