@@ -51,15 +51,17 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 	cargo test --locked --features vosk --test suite -- --skip oracle::
 	@echo "test: and the flight that measures time, with nothing beside it"
 	cargo test --locked --features vosk --test suite -- oracle::
+	@echo "test: and the sound devices in real time, with nothing beside them"
+	cargo test --locked --features vosk --test pulse
 	@echo "test: format, lints and tests all passed"
 
 bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md
 	cargo bench --locked --bench radio
 
 .PHONY: test-audio
-test-audio: ## flights through sound devices, in real time, on a sound server of the test's own; 2 minutes, on a quiet machine
-	@python3 models/setup.py --with test
-	REQUIRE=1 cargo test --locked --test pulse
+test-audio: ## flights and drills through sound devices alone, in real time, on a sound server of the test's own; a quiet machine
+	@python3 models/setup.py --with vosk --with test
+	REQUIRE=1 cargo test --locked --features vosk --test pulse
 
 .PHONY: test-link
 test-link: ## callouts against flight models that nobody here wrote, in real time: a table of errors; 6 minutes, on a quiet machine

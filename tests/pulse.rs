@@ -7,6 +7,8 @@
 //! Sound devices, in real time, on a sound server of the test's own. A target of its own, so that nothing else keeps the
 //! machine busy meanwhile; one test after the other, for the same reason.
 
+#[path = "pulse/drill.rs"]
+mod drill;
 #[path = "pulse/flight.rs"]
 mod flight;
 #[path = "suite/models.rs"]
@@ -22,10 +24,10 @@ use antiphon::edge::ear::{Listener, News};
 use flight::{Captain, Flight};
 use models::models;
 use server::Server;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// One at a time.
 static TURN: Mutex<()> = Mutex::new(());
@@ -62,29 +64,69 @@ fn callouts(models: &Path, recording: &Path) -> Vec<String> {
     told.collect()
 }
 
+/// Records what a sink plays from now on.
+fn recorder(server: &Server, sink: &str, to: &Path) -> Child {
+    let mut recorder = server.command("parec");
+    recorder.args(["-d", &format!("{sink}.monitor"), "--file-format=wav", "--rate=16000", "--channels=1"]).arg(to);
+    recorder.stdin(Stdio::null()).spawn().unwrap()
+}
+
+fn completed(mut recorder: Child) {
+    let _ = Command::new("kill").args(["-INT", &recorder.id().to_string()]).status();
+    let _ = recorder.wait();
+}
+
+/// A takeoff by voice; the captain's words come from the script.
+fn takeoff(server: &Server) -> Flight {
+    let mut command = fly(server);
+    command.args(["--mic", "captain.monitor", "--speaker", "crew", "--headset", "--hands"]);
+    command.arg(root().join("tests/pulse/takeoff.toml")).args(["--phase", "line_up"]);
+    Flight::start(command)
+}
+
 #[test]
 fn a_takeoff_by_voice_through_devices() {
     let _turn = turn();
     let (Some(models), Some(server)) = (models(), Server::start()) else { return };
     let recording = server.path("crew.wav");
-    let mut recorder = server.command("parec");
-    recorder.args(["-d", "crew.monitor", "--file-format=wav", "--rate=16000", "--channels=1"]).arg(&recording);
-    let mut recorder = recorder.stdin(Stdio::null()).spawn().unwrap();
+    let recorder = recorder(&server, "crew", &recording);
     let mut captain = Captain::at(&server, "captain", 1, 18.0);
-    let mut command = fly(&server);
-    command.args(["--mic", "captain.monitor", "--speaker", "crew", "--headset", "--hands"]);
-    command.arg(root().join("tests/pulse/takeoff.toml")).args(["--phase", "line_up"]);
-    let mut flight = Flight::start(command);
+    let mut flight = takeoff(&server);
     flight.expect("times real time", 120, Some(&mut captain));
     let told = flight.stop();
-    let _ = Command::new("kill").args(["-INT", &recorder.id().to_string()]).status();
-    let _ = recorder.wait();
+    completed(recorder);
     assert!(told.contains("wrong 0"), "{told}");
     assert!(!told.contains("problem:"), "{told}");
     let heard = callouts(&models, &recording);
     for call in ["eighty knots", "v one", "rotate", "positive climb"] {
         assert!(heard.iter().any(|h| h == call), "{call} in {heard:?}\n{told}");
     }
+}
+
+#[test]
+fn a_loudspeaker_that_vanishes_under_a_callout_is_told_once_and_an_old_callout_is_not_said_again() {
+    let _turn = turn();
+    let (Some(models), Some(server)) = (models(), Server::start()) else { return };
+    let mut captain = Captain::at(&server, "captain", 1, 18.0);
+    let mut flight = takeoff(&server);
+    flight.expect("V one", 120, Some(&mut captain));
+    server.unplug("crew");
+    flight.expect("the loudspeaker is gone", 10, Some(&mut captain));
+    server.plug("crew", 48_000, 2);
+    let recording = server.path("crew.wav");
+    let recorder = recorder(&server, "crew", &recording);
+    flight.expect("the loudspeaker plays again", 10, Some(&mut captain));
+    flight.expect("times real time", 120, Some(&mut captain));
+    let told = flight.stop();
+    completed(recorder);
+    // To the session the callout was made, at its moment; what is true later is called from the loudspeaker that is back.
+    for once in ["  V one", "  Rotate", "  Positive climb", "the loudspeaker is gone", "the loudspeaker plays again"] {
+        assert_eq!(flight.times(once), 1, "{once}\n{told}");
+    }
+    assert!(told.contains("wrong 0") && !told.contains("problem:"), "{told}");
+    let heard = callouts(&models, &recording);
+    assert!(!heard.iter().any(|h| h == "v one"), "{heard:?}\n{told}");
+    assert!(heard.iter().any(|h| h == "positive climb"), "{heard:?}\n{told}");
 }
 
 /// A moment in which nobody speaks.
@@ -192,4 +234,29 @@ fn devices_are_chosen_by_name_and_remembered() {
     nothing.env("ALSA_CONFIG_PATH", "/dev/null").args(["--mic", "default"]);
     let nothing = refused(&mut nothing);
     assert!(nothing.contains("this machine has no microphone: plug one in, or start the sound server"), "{nothing}");
+}
+
+#[test]
+fn a_microphone_or_a_server_that_gives_nothing_does_not_hang_the_doctor() {
+    let _turn = turn();
+    let Some(server) = Server::start() else { return };
+    let listen = || {
+        let mut command = server.command(env!("CARGO_BIN_EXE_antiphon"));
+        let begun = Instant::now();
+        let out = command.current_dir(root()).args(["doctor", "--listen"]).stdin(Stdio::null()).output().unwrap();
+        let told = format!("{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr));
+        assert!(begun.elapsed() < Duration::from_secs(25), "{:?}\n{told}", begun.elapsed());
+        assert_eq!(out.status.code(), Some(2), "{told}");
+        told
+    };
+    let fifo = format!("file={}", server.path("dumb").display());
+    server.pactl(&["load-module", "module-pipe-source", "source_name=dumb", &fifo]);
+    server.pactl(&["set-default-source", "dumb"]);
+    let dumb = listen();
+    assert!(dumb.contains("the microphone cannot be opened (it does not answer)"), "{dumb}");
+
+    server.halt(true);
+    let hanging = listen();
+    server.halt(false);
+    assert!(hanging.contains("the sound server does not answer: start it again"), "{hanging}");
 }

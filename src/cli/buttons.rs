@@ -4,7 +4,7 @@ use super::Failure;
 use crate::core::book::Book;
 use crate::edge::app::News;
 use crate::edge::buttons::pads::Controllers;
-use crate::edge::buttons::{self, Button, Does, Hands, On, PadEvent, Pads, Told, Wish};
+use crate::edge::buttons::{self, Button, Does, Hands, On, PadEvent, Pads, Wish};
 use crate::edge::store::Choices;
 use std::io::BufRead;
 use std::sync::mpsc::Sender;
@@ -53,7 +53,7 @@ pub fn watch(buttons: &[Button], keyboard: bool, send: &Sender<News>) -> Result<
                 None
             }
         };
-        let started = buttons::watch(open, hands, move |told| to.send(news(told)).is_ok());
+        let started = buttons::watch(open, hands, move |told| to.send(told.into()).is_ok());
         started.map_err(|e| Failure::new(format!("the buttons cannot be watched ({e}); close other programs")))?;
     }
     if keyboard && buttons.iter().any(|b| matches!(b.on, On::Key { .. })) {
@@ -70,20 +70,6 @@ pub fn watch(buttons: &[Button], keyboard: bool, send: &Sender<News>) -> Result<
         });
     }
     Ok(())
-}
-
-fn news(told: Told) -> News {
-    let device = |state: &str, text: String| News::Device { device: "controller".into(), state: state.into(), text };
-    match told {
-        Told::Button { does, held } => News::Button { does, held },
-        Told::Lost(name) => device(
-            "lost",
-            format!(
-                "{name} is gone, and with it your button: the microphone is open; plug it in again, and it is taken up by itself"
-            ),
-        ),
-        Told::Back(name) => device("back", format!("{name} is there again, and your button with it")),
-    }
 }
 
 /// Waits for a press of any button.
@@ -149,15 +135,5 @@ mod tests {
         let events = vec![PadEvent::Here("Yoke".into()), PadEvent::Down(("Yoke".into(), 65_824))];
         let mut yoke = Pressed(events, vec!["Yoke".into()]);
         assert_eq!(pressed(&mut yoke, Duration::from_secs(5)), Some(("Yoke".into(), 65_824)));
-    }
-
-    #[test]
-    fn a_lost_controller_is_told_in_words_that_help() {
-        let News::Device { device, state, text } = news(Told::Lost("Yoke".into())) else { panic!() };
-        assert_eq!((device.as_str(), state.as_str()), ("controller", "lost"));
-        assert_eq!(
-            text,
-            "Yoke is gone, and with it your button: the microphone is open; plug it in again, and it is taken up by itself"
-        );
     }
 }

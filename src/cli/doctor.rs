@@ -156,18 +156,25 @@ fn vosk_rows(places: &Places) -> Vec<Row> {
     ]
 }
 
+/// The sound devices; nothing when the sound server does not answer, which must not hang us.
+pub fn sound_devices(way: Way) -> Option<Vec<device::Listed>> {
+    let (tell, told) = std::sync::mpsc::channel();
+    std::thread::spawn(move || tell.send(device::list(way)));
+    told.recv_timeout(ANSWER_LIMIT).ok()
+}
+
 /// The sound devices by name. None is no fault: a flight can be typed, or heard from a file.
 fn sound_row(way: Way) -> Row {
     let part = if way == Way::In { "microphones" } else { "loudspeakers" };
-    let (tell, told) = std::sync::mpsc::channel();
-    // A sound server that hangs must not hang this.
-    std::thread::spawn(move || tell.send(device::list(way)));
-    let Ok(all) = told.recv_timeout(ANSWER_LIMIT) else {
+    let Some(all) = sound_devices(way) else {
         return Row::lacks("sound", part, "no answer", "the sound server does not answer: start it again");
     };
     let name = |d: &device::Listed| {
         let chosen = if d.default { ", the system's own choice" } else { "" };
-        format!("\u{201c}{}\u{201d} ({} Hz, {} ch{chosen})", d.name, d.rate, d.channels)
+        match d.busy {
+            true => format!("\u{201c}{}\u{201d} (in use by another program{chosen})", d.name),
+            false => format!("\u{201c}{}\u{201d} ({} Hz, {} ch{chosen})", d.name, d.rate, d.channels),
+        }
     };
     let names: Vec<String> = all.iter().map(name).collect();
     Row::fine("sound", part, if names.is_empty() { "none".into() } else { names.join("; ") })

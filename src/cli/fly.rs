@@ -207,8 +207,9 @@ pub(super) fn session(
     let (send, news) = mpsc::channel();
     let devices = ends.live().then(|| Live::open(&ends, send.clone())).transpose()?;
     if let Some(devices) = &devices {
-        devices.remember(&ends, &buttons, &last);
-        eprint!("{}{}", devices.told(), buttons::told(&buttons));
+        let known = devices.known();
+        ends.remember(&known, &buttons, &last);
+        eprint!("{}{}", sound::told(&known), buttons::told(&buttons));
     }
     let loudspeaker = devices.as_ref().filter(|_| ends.speaker.device() != Wanted::Nothing);
     let voice: Box<dyn Speaker> = match (system.clone(), loudspeaker) {

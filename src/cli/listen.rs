@@ -1,9 +1,9 @@
 //! `antiphon doctor --listen`: five seconds of the microphone, and what to make of them.
 
-use super::doctor::Row;
+use super::doctor::{Row, sound_devices};
 use super::sound::{End, Ends};
 use super::{Failure, wiring};
-use crate::edge::audio::device::{self, Way};
+use crate::edge::audio::device::Way;
 use crate::edge::audio::duplex::{Devices, Duplex, Handle, PLAY_RATE, Piece, Told, Wanted};
 use crate::edge::audio::{EAR_RATE, level};
 use crate::edge::buttons::pads::Controllers;
@@ -34,7 +34,10 @@ const MOST_S: f64 = 8.0;
 /// Listens, and measures what can be measured of the way through the devices.
 pub fn rows(places: &Places, last: &Choices) -> Result<Vec<Row>, Failure> {
     let mut ends = Ends::settle(None, None, false, false, last);
-    if device::list(Way::Out).is_empty() {
+    let Some(loudspeakers) = sound_devices(Way::Out) else {
+        return Err(Failure::new("the sound server does not answer: start it again"));
+    };
+    if loudspeakers.is_empty() {
         ends.speaker = End::Nothing;
     }
     let (send, pieces) = mpsc::channel();

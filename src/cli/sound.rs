@@ -2,8 +2,8 @@
 
 use super::{Failure, wiring};
 use crate::edge::app::{Ears, News, SoundEar};
-use crate::edge::audio::device::Way;
-use crate::edge::audio::duplex::{Duplex, Gone, Handle, PLAY_RATE, Told, Wanted};
+use crate::edge::audio::device::{Health, Listed, Way};
+use crate::edge::audio::duplex::{Devices, Duplex, Gone, Handle, PLAY_RATE, Told, Wanted};
 use crate::edge::audio::echo::Canceller;
 use crate::edge::buttons::Button;
 use crate::edge::ear::live::{Clean, Feed, LiveEar};
@@ -27,11 +27,11 @@ pub enum End {
     Named(String),
 }
 
-/// `none`, `default`, a WAV file, or a device's name.
+/// `none` (or `off`), `default`, a WAV file, or a device's name.
 pub fn parse(text: &str) -> Result<End, Infallible> {
     let path = Path::new(text);
     Ok(match text {
-        "none" => End::Nothing,
+        "none" | "off" => End::Nothing,
         "default" => End::Default,
         _ if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("wav")) => End::File(path.into()),
         _ => End::Named(text.into()),
@@ -81,6 +81,36 @@ impl Ends {
     pub fn live(&self) -> bool {
         self.mic.device() != Wanted::Nothing || self.speaker.device() != Wanted::Nothing
     }
+
+    /// Remembers what was named and could be opened.
+    pub fn remember(&self, known: &Devices, buttons: &[Button], last: &Choices) {
+        let id = |place: &End, now: &Option<(Listed, Health)>, last: &Option<String>| match place {
+            End::Named(_) => now.as_ref().map(|(l, _)| l.id.clone()),
+            End::Default => None,
+            _ => last.clone(),
+        };
+        let chosen = Choices {
+            mic: id(&self.mic, &known.mic, &last.mic),
+            speaker: id(&self.speaker, &known.speaker, &last.speaker),
+            // Who is not heard by a microphone says nothing about it.
+            headset: if self.mic.device() == Wanted::Nothing { last.headset } else { self.headset },
+            buttons: buttons.to_vec(),
+            ..last.clone()
+        };
+        if let Some(file) = Choices::file().filter(|_| chosen != *last)
+            && let Err(why) = chosen.write(&file)
+        {
+            eprintln!("antiphon: {why}");
+        }
+    }
+}
+
+/// One line about each device.
+pub fn told(known: &Devices) -> String {
+    let one = |way: Way, d: &Option<(Listed, Health)>| {
+        d.as_ref().map(|(l, _)| format!("{}: {} ({}), {} Hz\n", way.word(), l.name, l.id, l.rate)).unwrap_or_default()
+    };
+    one(Way::In, &known.mic) + &one(Way::Out, &known.speaker)
 }
 
 /// The devices of a session, open.
@@ -123,42 +153,14 @@ impl Live {
         Ok(Live { _duplex: duplex, handle, feed })
     }
 
-    /// One line about each device.
-    pub fn told(&self) -> String {
-        let known = self.handle.devices();
-        let one = |way: Way, d: &Option<(crate::edge::audio::device::Listed, _)>| {
-            d.as_ref()
-                .map(|(l, _)| format!("{}: {} ({}), {} Hz\n", way.word(), l.name, l.id, l.rate))
-                .unwrap_or_default()
-        };
-        one(Way::In, &known.mic) + &one(Way::Out, &known.speaker)
+    /// What is known of the devices.
+    pub fn known(&self) -> Devices {
+        self.handle.devices()
     }
 
     /// The microphone's own name; empty without one.
     pub fn microphone(&self) -> String {
         self.handle.devices().mic.map(|(l, _)| l.id).unwrap_or_default()
-    }
-
-    /// Remembers what was named and could be opened.
-    pub fn remember(&self, ends: &Ends, buttons: &[Button], last: &Choices) {
-        let known = self.handle.devices();
-        let id = |place: &End, now: Option<String>, last: &Option<String>| match place {
-            End::Named(_) => now,
-            End::Default => None,
-            _ => last.clone(),
-        };
-        let chosen = Choices {
-            mic: id(&ends.mic, known.mic.map(|(l, _)| l.id), &last.mic),
-            speaker: id(&ends.speaker, known.speaker.map(|(l, _)| l.id), &last.speaker),
-            headset: ends.headset,
-            buttons: buttons.to_vec(),
-            ..last.clone()
-        };
-        if let Some(file) = Choices::file().filter(|_| chosen != *last)
-            && let Err(why) = chosen.write(&file)
-        {
-            eprintln!("antiphon: {why}");
-        }
     }
 
     /// The voice, played if there is a loudspeaker.

@@ -115,9 +115,14 @@ impl Flight {
     pub fn stop(&mut self) -> String {
         let pid = self.child.id().to_string();
         let _ = Command::new("kill").args(["-INT", &pid]).status();
+        self.end().0
+    }
+
+    /// Reads what remains of one that ends by itself; all that was told, and the exit status.
+    pub fn end(&mut self) -> (String, Option<i32>) {
         let _ = self.until("\u{0}", Duration::from_secs(10), None);
-        let _ = self.child.wait();
-        self.told.join("\n")
+        let status = self.child.wait().ok().and_then(|s| s.code());
+        (self.told.join("\n"), status)
     }
 }
 

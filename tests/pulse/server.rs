@@ -55,6 +55,12 @@ impl Server {
         String::from_utf8_lossy(&out.stdout).into_owned()
     }
 
+    /// Lets the server hang, or go on.
+    pub fn halt(&self, hang: bool) {
+        let signal = if hang { "-STOP" } else { "-CONT" };
+        let _ = Command::new("kill").args([signal, &self.daemon.id().to_string()]).status();
+    }
+
     /// Takes a sink away, as if its plug were pulled.
     pub fn unplug(&self, sink: &str) {
         let all = self.pactl(&["list", "short", "modules"]);

@@ -8,6 +8,7 @@
 
 mod books;
 mod browser;
+mod buttons;
 mod crash;
 mod debrief;
 mod departure;

@@ -1,24 +1,29 @@
 //! `antiphon drill`.
 
+mod channel;
 mod pilots;
 mod told;
 
+use super::outlet::Outlet;
+use super::sound::{self, End, Ends};
 use super::wiring::{self, failure};
 use super::{CliResult, Failure, Outcome};
 use crate::core::radio::{Drill, Mode, Phrases, Plan, Progress, Prompt, Weights, mode_name};
 use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::radio::{Air, RadioEar};
-use crate::edge::store::Places;
-use pilots::{Pilot, Recording, Typist};
+use crate::edge::store::{Choices, Places};
+use channel::{Booth, Channel, Sent};
+use pilots::{Live, Pilot, Recording, Typist};
 use std::path::{Path, PathBuf};
 
 /// Practise radio phraseology: a controller speaks, you answer, every item is scored by the published rules.
 ///
 /// For simulation and ground practice only, never for flight: what you say on the air is learnt from licensed
-/// instruction. With --typed each line is one transmission of yours; an empty line is silence.
+/// instruction. By voice you answer when he has ended; what you say is over with a pause, and eight seconds of quiet are no
+/// answer. With --typed each line is one transmission of yours; an empty line is silence.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  antiphon drill --typed\n  antiphon drill --typed --rules uk --difficulty 3 --seed 7\n  antiphon drill --typed --mode numbers --count 20\n  antiphon drill --mic me.wav --speaker both.wav --seed 7\n\nYou may answer \"say again\", \"say again heading\", \"say again all after level\", \"standby\", \"unable\" and\n\"correction\" like on the air."
+    after_help = "Examples:\n  antiphon drill\n  antiphon drill --mic \"usb headset\" --speaker \"usb headset\" --headset --unseen\n  antiphon drill --typed\n  antiphon drill --typed --rules uk --difficulty 3 --seed 7\n  antiphon drill --typed --mode numbers --count 20\n  antiphon drill --mic me.wav --speaker both.wav --seed 7\n\nYou may answer \"say again\", \"say again heading\", \"say again all after level\", \"standby\", \"unable\" and\n\"correction\" like on the air."
 )]
 pub struct Args {
     /// Whose rules: icao, easa, uk or faa.
@@ -40,17 +45,25 @@ pub struct Args {
     /// You type what you say.
     #[arg(long)]
     typed: bool,
-    /// Your transmissions on a recording, one after another; a pause of eight seconds is no answer.
-    #[arg(long, value_name = "FILE.wav", conflicts_with = "typed")]
-    mic: Option<PathBuf>,
-    /// Where the controller is heard, as he comes over the air: a WAV file (left you, right the controller).
+    /// Where you are heard: a microphone by its name or a part of it, default, or a WAV file with your transmissions one
+    /// after another. Without it the microphone of last time, else the system's own.
+    #[arg(long, value_name = "NAME|FILE.wav", conflicts_with = "typed", value_parser = sound::parse)]
+    mic: Option<End>,
+    /// Where the controller is heard, as he comes over the air: a loudspeaker by name, default, none, or a WAV file (left
+    /// you, right the controller).
+    #[arg(long, value_name = "NAME|FILE.wav|none", value_parser = sound::parse)]
+    speaker: Option<End>,
+    /// Your microphone cannot hear the controller: you are heard while he speaks, too.
+    #[arg(long)]
+    headset: bool,
+    /// Record both sides (left you, right the controller).
     #[arg(long, value_name = "FILE.wav")]
-    speaker: Option<PathBuf>,
+    record: Option<PathBuf>,
     /// The controller's pace, words a minute. A hundred are the most that the rules allow.
     #[arg(long, value_name = "80-220", default_value_t = 100, value_parser = clap::value_parser!(u32).range(80..=220))]
     pace: u32,
     /// Do not show what the controller says: it is heard.
-    #[arg(long, requires = "speaker")]
+    #[arg(long)]
     unseen: bool,
     /// Where your weak points are kept, to come back more often; `off` keeps nothing. By default in the user's data
     /// folder, and `off` with --seed.
@@ -63,10 +76,18 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let phrases = Phrases::built_in().map_err(Failure::new)?;
     let regime = phrases.region(&args.rules).map_err(|near| wiring::unknown_rules(&args.rules, near))?;
     let mode = mode(&args.mode)?;
-    if !args.typed && args.mic.is_none() {
+    let last = Choices::file().map(|f| Choices::read(&f)).unwrap_or_default();
+    let ends = Ends::settle(args.mic.clone(), args.speaker.clone(), args.headset, args.typed, &last);
+    if ends.mic == End::Nothing && !args.typed {
         return Err(Failure::new(
-            "a live microphone is not built into the drill yet; answer by typing, with --typed, or give --mic FILE.wav",
+            "there is nothing to hear you by; name a microphone with --mic, or type with --typed",
         ));
+    }
+    if args.unseen && ends.speaker == End::Nothing {
+        return Err(Failure::new("with --unseen the controller is only heard; say where, with --speaker"));
+    }
+    if args.record.is_some() && ends.speaker.file().is_some() {
+        return Err(Failure::new("--speaker FILE.wav and --record write the same; give one of them"));
     }
     let file = kept(&args)?;
     let mut progress = file.as_deref().map(read).transpose()?.unwrap_or_default();
@@ -86,27 +107,33 @@ pub fn run(args: Args, models: Option<&Path>) -> CliResult {
     let how = if args.typed { "Type what you would say; an empty line is silence. " } else { "" };
     outln!("{how}For simulation and ground practice only.\n");
     let places = Places::here(models);
-    let mut air = match &args.speaker {
-        Some(file) => {
-            Some(Air::new(wiring::voices(&places, EAR_RATE), args.pace, seed, Some(file.as_path())).map_err(failure)?)
-        }
-        None => None,
+    let record = args.record.as_deref().or(ends.speaker.file());
+    let air = match ends.speaker != End::Nothing || record.is_some() {
+        true => Some(Air::new(wiring::voices(&places, EAR_RATE), args.pace, seed, record).map_err(failure)?),
+        false => None,
     };
-    let mut pilot: Box<dyn Pilot> = match &args.mic {
-        Some(file) => {
+    let ear = || -> Result<RadioEar, Failure> {
+        RadioEar::open(&places.models().map_err(failure)?, &phrases).map_err(failure)
+    };
+    let mut pilot: Box<dyn Pilot> = match (args.typed, ends.mic.file()) {
+        (true, _) => Box::new(Typist::new()),
+        (false, None) => Box::new(Live::new(ear()?)),
+        (false, Some(file)) => {
             let sound = wav::read_16k(file).map_err(failure)?;
             for warning in &sound.warnings {
                 eprintln!("antiphon: {warning}");
             }
-            let models = places.models().map_err(failure)?;
-            Box::new(Recording::new(RadioEar::open(&models, &phrases).map_err(failure)?, sound.samples))
+            Box::new(Recording::new(ear()?, sound.samples))
         }
-        None => Box::new(Typist::new()),
     };
-    session(&phrases, &mut drill, pilot.as_mut(), &mut air, args.unseen)?;
-    if let Some(air) = air {
-        air.finish().map_err(failure)?;
-    }
+    // Who types ends a session by the end of his lines, or at once.
+    let booth = match ends.live() {
+        true => Some(Booth::open(&ends, &last, (!args.typed).then(Outlet::open))?),
+        false => None,
+    };
+    let mut channel = Channel::new(air, booth, args.unseen);
+    session(&phrases, &mut drill, pilot.as_mut(), &mut channel)?;
+    channel.finish()?;
     outln!();
     for line in told::summary(&phrases, drill.summary()) {
         outln!("{line}");
@@ -126,19 +153,18 @@ fn session(
     phrases: &Phrases,
     drill: &mut Drill<'_>,
     pilot: &mut dyn Pilot,
-    air: &mut Option<Air>,
-    unseen: bool,
+    channel: &mut Channel,
 ) -> Result<(), Failure> {
     while let Some(prompt) = drill.begin() {
         match &prompt.card {
             Some(card) => outln!("{:>2}  {card}", prompt.number),
             None => outln!("{:>2}  {}", prompt.number, prompt.phase.replace('_', " ")),
         }
-        if !prompt.controller.is_empty() {
-            transmit(&prompt, &prompt.controller, air, unseen)?;
+        if !prompt.controller.is_empty() && transmit(&prompt, &prompt.controller, channel)? == Sent::Left {
+            return Ok(());
         }
         while let Some(expected) = drill.expected() {
-            let Some(words) = pilot.answer(&expected, air.as_mut())? else { return Ok(()) };
+            let Some(words) = pilot.answer(&expected, channel)? else { return Ok(()) };
             let Some(reply) = drill.answer(&words) else { break };
             for line in told::score(phrases, drill.rules(), &reply) {
                 outln!("{line}");
@@ -148,22 +174,22 @@ fn session(
                 outln!("    say        {model}");
             }
             for said in &reply.controller {
-                transmit(&prompt, said, air, unseen)?;
+                if transmit(&prompt, said, channel)? == Sent::Left {
+                    return Ok(());
+                }
             }
         }
         outln!();
+        channel.pause();
     }
     Ok(())
 }
 
 /// The controller says something: it is shown, and heard where there is sound.
-fn transmit(prompt: &Prompt, text: &str, air: &mut Option<Air>, unseen: bool) -> Result<(), Failure> {
-    let shown = if unseen { "…" } else { text };
+fn transmit(prompt: &Prompt, text: &str, channel: &mut Channel) -> Result<Sent, Failure> {
+    let shown = if channel.unseen() { "…" } else { text };
     outln!("  {}: {shown}", prompt.station.to_uppercase());
-    if let Some(air) = air {
-        air.controller(text).map_err(failure)?;
-    }
-    Ok(())
+    channel.controller(text)
 }
 
 fn mode(name: &str) -> Result<Mode, Failure> {

@@ -1,11 +1,12 @@
-//! Where the pilot's words come from: the keyboard or a recording.
+//! Where the pilot's words come from: the keyboard, a recording or a microphone.
 
 use super::super::Failure;
 use super::super::wiring::failure;
+use super::channel::{Came, Channel};
 use crate::core::radio::{Exercise, Words};
 use crate::core::time::SessionTime;
 use crate::edge::audio::EAR_RATE;
-use crate::edge::radio::{Air, RadioEar};
+use crate::edge::radio::RadioEar;
 use std::io::{BufRead, IsTerminal};
 use std::time::Instant;
 
@@ -15,7 +16,7 @@ pub trait Pilot {
     ///
     /// # Errors
     /// One sentence.
-    fn answer(&mut self, expected: &Exercise, air: Option<&mut Air>) -> Result<Option<Words>, Failure>;
+    fn answer(&mut self, expected: &Exercise, channel: &mut Channel) -> Result<Option<Words>, Failure>;
 }
 
 /// The pilot at the keyboard.
@@ -35,7 +36,7 @@ impl Typist {
 }
 
 impl Pilot for Typist {
-    fn answer(&mut self, _expected: &Exercise, _air: Option<&mut Air>) -> Result<Option<Words>, Failure> {
+    fn answer(&mut self, _expected: &Exercise, _channel: &mut Channel) -> Result<Option<Words>, Failure> {
         outp!("  YOU: ");
         let began = Instant::now();
         let Some(line) = self.lines.next() else {
@@ -51,8 +52,8 @@ impl Pilot for Typist {
     }
 }
 
-/// A pause in a recording that is no answer, s.
-const SILENCE_S: usize = 8;
+/// So much quiet is no answer, samples: eight seconds.
+const SILENCE: usize = 8 * EAR_RATE as usize;
 
 /// A pilot on a recording: his transmissions one after another, each the answer to what was last asked.
 pub struct Recording {
@@ -69,7 +70,7 @@ impl Recording {
 }
 
 impl Pilot for Recording {
-    fn answer(&mut self, expected: &Exercise, air: Option<&mut Air>) -> Result<Option<Words>, Failure> {
+    fn answer(&mut self, expected: &Exercise, channel: &mut Channel) -> Result<Option<Words>, Failure> {
         if self.at >= self.samples.len() {
             return Ok(None);
         }
@@ -82,7 +83,7 @@ impl Pilot for Recording {
             let to = (self.at + block).min(self.samples.len());
             words = self.ear.feed(&self.samples[self.at..to]).map_err(failure)?.into_iter().next();
             self.at = to;
-            if words.is_none() && self.at - from >= SILENCE_S * EAR_RATE as usize && !self.ear.hearing() {
+            if words.is_none() && self.at - from >= SILENCE && !self.ear.hearing() {
                 break;
             }
         }
@@ -93,17 +94,73 @@ impl Pilot for Recording {
             // What is left of the recording is the quiet behind the last word.
             return Ok(None);
         }
-        if let Some(air) = air {
-            air.pilot(&self.samples[from..self.at]).map_err(failure)?;
-        }
+        channel.pilot(&self.samples[from..self.at])?;
         // The pauses of a recording say nothing of how long he thought.
         let words = words.map(|w| Words { latency_s: None, ..w }).unwrap_or_default();
-        let told = match (words.text.is_empty(), words.unreadable) {
-            (_, true) => "(not understood)",
-            (true, false) => "(silence)",
-            _ => words.text.as_str(),
-        };
-        outln!("  YOU: {told}");
+        show(&words);
         Ok(Some(words))
+    }
+}
+
+/// What was made of an answer by voice.
+fn show(words: &Words) {
+    let told = match (words.text.is_empty(), words.unreadable) {
+        (_, true) => "(not understood)",
+        (true, false) => "(silence)",
+        _ => words.text.as_str(),
+    };
+    outln!("  YOU: {told}");
+}
+
+/// The pilot at a microphone.
+pub struct Live {
+    ear: RadioEar,
+}
+
+impl Live {
+    /// Heard by this ear.
+    pub fn new(ear: RadioEar) -> Self {
+        Live { ear }
+    }
+
+    /// Listens until he has spoken, or for as long as is waited for him; what he said and its sound. Nothing when the
+    /// microphone vanished meanwhile: then only half of it may have been heard.
+    fn listen(&mut self, expected: &Exercise, channel: &mut Channel) -> Result<Option<(Words, Vec<f32>)>, Failure> {
+        let Some((early, spoken)) = channel.listen() else { return Ok(None) };
+        self.ear.reset();
+        self.ear.expect(expected, spoken).map_err(Failure::new)?;
+        let (mut sound, mut fresh) = (Vec::new(), early);
+        let patience = fresh.len() + SILENCE;
+        loop {
+            let words = self.ear.feed(&fresh).map_err(failure)?.into_iter().next();
+            sound.append(&mut fresh);
+            if let Some(words) = words {
+                return Ok(Some((words, sound)));
+            }
+            if sound.len() >= patience && !self.ear.hearing() {
+                return Ok(Some((Words::default(), sound)));
+            }
+            match channel.came() {
+                Came::Sound(samples) => fresh = samples,
+                Came::Nothing => {}
+                Came::Broken => return Ok(None),
+            }
+        }
+    }
+}
+
+impl Pilot for Live {
+    fn answer(&mut self, expected: &Exercise, channel: &mut Channel) -> Result<Option<Words>, Failure> {
+        loop {
+            let heard = self.listen(expected, channel)?;
+            if channel.left() {
+                return Ok(None);
+            }
+            if let Some((words, sound)) = heard {
+                channel.pilot(&sound)?;
+                show(&words);
+                return Ok(Some(words));
+            }
+        }
     }
 }

@@ -6,16 +6,21 @@
 //! first answer will not do, the ear is asked once more when that wait is over and more of the word's end is in; otherwise a
 //! longer wait ends it. Push-to-talk ends it by release.
 //!
+//! Voice activity notices speech late at times: what stood above the noise without a break until then is part of the
+//! utterance ([`rise`]).
+//!
 //! Where others talk in the background, voice activity never falls. Then the pilot is who is clearly louder than they
 //! ([`crowd`]): his utterance ends when only they are left, and the next begins when someone is louder again.
 
 mod crowd;
 mod level;
 mod life;
+mod rise;
 
 use crowd::{Crowd, Near};
 pub use level::{Level, level};
 pub use life::{Life, LifeSettings, Turn};
+use rise::Rise;
 
 /// Samples a second.
 pub const RATE: u32 = 16_000;
@@ -208,6 +213,9 @@ pub struct Gate {
     /// Where the words that sound now began, and until where they were voiced: kept while nobody holds push-to-talk.
     words: Option<Span>,
     talk: Option<Talk>,
+    rise: Rise,
+    /// Sound before this sample belongs to the utterance before.
+    ended: u64,
     crowd: Crowd,
     /// Others have been talking on since the last utterance.
     crowded: bool,
@@ -227,6 +235,8 @@ impl Gate {
             onset: Vec::new(),
             words: None,
             talk: None,
+            rise: Rise::default(),
+            ended: 0,
             crowd: Crowd::default(),
             crowded: false,
             silent_since: None,
@@ -254,7 +264,7 @@ impl Gate {
     pub fn needs_from(&self) -> u64 {
         let begun = self.talk.as_ref().map_or(self.now, |t| t.began);
         let early = self.now.saturating_sub(self.settings.late_press);
-        let back = self.settings.pre_roll + (Crowd::BACK + 1) * FRAME;
+        let back = self.settings.pre_roll + (rise::BACK.max(Crowd::BACK) + 3) * FRAME;
         begun.min(self.onset.first().copied().unwrap_or(begun)).min(early).saturating_sub(back)
     }
 
@@ -327,6 +337,7 @@ impl Gate {
         self.now = to;
         let level = level(samples);
         let mut events: Vec<Event> = self.listen_for_life(level, from).into_iter().collect();
+        self.rise.frame(from, level.dbfs);
         let near = self.crowd.frame(from, level.dbfs, probability >= self.settings.off);
         self.crowded &= self.crowd.goes_on().is_some();
         if let Some(talk) = &mut self.talk {
@@ -393,8 +404,12 @@ impl Gate {
         if self.onset.len() < usize::from(self.settings.onset) {
             return None;
         }
-        let at = self.onset[0];
+        let mut at = self.onset[0];
         self.onset.clear();
+        // What we say ourselves rises as well.
+        if self.opening == Opening::Open {
+            at = self.rise.began(at, self.open_since.max(self.ended));
+        }
         let talk = Talk {
             voiced: Some(Span { from: at, to }),
             critical_only: self.opening == Opening::Critical,
@@ -483,6 +498,7 @@ impl Gate {
             *to = self.talk.as_ref().and_then(|t| t.later.get(i)).and_then(|at| self.window(*at));
         }
         let talk = self.talk.take()?;
+        self.ended = self.now;
         self.crowded =
             !talk.pushed && matches!(why, Why::Whole | Why::Silence | Why::TooLong) && self.crowd.goes_on().is_some();
         Some(Event::Ended(Utterance {

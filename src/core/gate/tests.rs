@@ -2,7 +2,7 @@ use super::*;
 
 const FRAME: u64 = 512;
 
-/// Plays frames (`x` loud speech, `b` others' talk, 14 dB softer, `f` faint speech, `.` noise, `0` digital silence, `[` push, `]` release, `U` button unplugged, `C` closed, `K`
+/// Plays frames (`x` loud speech, `b` others' talk, 14 dB softer, `f` faint speech, `m` loud speech that voice activity misses, `.` noise, `0` digital silence, `[` push, `]` release, `U` button unplugged, `C` closed, `K`
 /// critical, `O` open, `!` whole, `-` not whole, `E` end of sound) and tells what the gate said.
 fn run(script: &str) -> Vec<String> {
     let mut gate = Gate::new(Settings::default());
@@ -31,6 +31,7 @@ fn run(script: &str) -> Vec<String> {
         let events = match c {
             'x' => gate.frame(&frame(0.1), 0.9),
             'b' => gate.frame(&frame(0.02), 0.9),
+            'm' => gate.frame(&frame(0.1), 0.1),
             'f' => gate.frame(&frame(0.0005), 0.9),
             '.' => gate.frame(&frame(0.001), 0.02),
             '0' => gate.frame(&vec![0.0; FRAME as usize], 0.0),
@@ -52,6 +53,35 @@ fn run(script: &str) -> Vec<String> {
 
 fn check(script: &str, want: &[&str]) {
     assert_eq!(run(script), want, "{script}");
+}
+
+#[test]
+fn what_voice_activity_noticed_late_is_part_of_the_utterance() {
+    let calm = ".".repeat(40);
+    let end = "..-...-...........";
+    let silence = |began: u64, to: u64| {
+        let from = began - 8;
+        let told = [
+            format!("began {began}"),
+            format!("ask {from}-{}", to + 2),
+            format!("ask {from}-{}", to + 5),
+            format!("Silence {began}-{to} from {from}"),
+        ];
+        told.map(|s| s.to_string())
+    };
+    let check = |script: String, began: u64, to: u64| assert_eq!(run(&script), silence(began, to), "{script}");
+    check(format!("{calm}xxxxx{end}"), 40, 45);
+    check(format!("{calm}mmmmmmmmmmxxxxx{end}"), 40, 55);
+    // A stop within a word, and a pause between two sounds.
+    check(format!("{calm}mmmmm...mmmxxxxx{end}"), 40, 56);
+    check(format!("{calm}mmmmm....mmmxxxxx{end}"), 49, 57);
+    // No farther back than a second and a half.
+    check(format!("{calm}{}xxxxx{end}", "m".repeat(50)), 43, 95);
+    // What we say ourselves is none of it, nor is the utterance before.
+    let began =
+        |script: String| -> Vec<String> { run(&script).into_iter().filter(|t| t.starts_with("began")).collect() };
+    assert_eq!(began(format!("K{calm}mmmmmmxxO{end}")), ["began 46"]);
+    assert_eq!(began(format!("{calm}xxxxx..-...!mmmxx{end}")), ["began 40", "began 50"]);
 }
 
 #[test]

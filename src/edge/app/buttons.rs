@@ -1,11 +1,11 @@
 //! Buttons that the pilot presses: push-to-talk goes to the ear, the others stand for words of the book.
 
-use super::{App, AppError, Ears, Event};
+use super::{App, AppError, Ears, Event, News};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::{Act, Intrinsic};
 use crate::core::grammar::{CallId, sample};
 use crate::core::time::SessionTime;
-use crate::edge::buttons::Does;
+use crate::edge::buttons::{Does, Told};
 use rand_core::SeedableRng;
 use rand_pcg::Pcg32;
 
@@ -16,6 +16,23 @@ pub(super) struct Lever {
     signal: String,
     /// Whether it is held; `None` while the signal is not known.
     held: Option<bool>,
+}
+
+impl From<Told> for News {
+    fn from(told: Told) -> News {
+        let device =
+            |state: &str, text: String| News::Device { device: "controller".into(), state: state.into(), text };
+        match told {
+            Told::Button { does, held } => News::Button { does, held },
+            Told::Lost(name) => device(
+                "lost",
+                format!(
+                    "{name} is gone, and with it your button: the microphone is open; plug it in again, and it is taken up by itself"
+                ),
+            ),
+            Told::Back(name) => device("back", format!("{name} is there again, and your button with it")),
+        }
+    }
 }
 
 impl App {

@@ -86,16 +86,29 @@ pub struct Listed {
     pub id: String,
     /// Whether the system would choose it.
     pub default: bool,
-    /// Its own rate, Hz.
+    /// Whether another program holds it, so that nothing more can be known of it.
+    pub busy: bool,
+    /// Its own rate, Hz; 0 while it is busy.
     pub rate: u32,
-    /// Its own channels.
+    /// Its own channels; 0 while it is busy.
     pub channels: u16,
 }
 
 struct Found {
     listed: Listed,
     device: cpal::Device,
-    config: SupportedStreamConfig,
+    /// Absent while it is busy.
+    config: Option<SupportedStreamConfig>,
+}
+
+/// What a device is good for: nothing at all, to be used so, or not now because another program holds it.
+fn offered(config: Result<SupportedStreamConfig, cpal::Error>) -> Option<Option<SupportedStreamConfig>> {
+    match config {
+        Ok(config) => Some(Some(config)),
+        // One that is busy is there all the same: who names it shall hear why he cannot have it.
+        Err(e) if e.kind() == cpal::ErrorKind::DeviceBusy => Some(None),
+        Err(_) => None,
+    }
 }
 
 fn find(way: Way) -> Vec<Found> {
@@ -113,14 +126,15 @@ fn find(way: Way) -> Vec<Found> {
                 Way::In => device.default_input_config(),
                 Way::Out => device.default_output_config(),
             };
-            let (Ok(config), Ok(id)) = (config, device.id()) else { continue };
+            let (Some(config), Ok(id)) = (offered(config), device.id()) else { continue };
             let name = device.description().map_or_else(|_| id.id().to_string(), |d| d.name().to_string());
             let listed = Listed {
                 name,
                 id: id.id().to_string(),
                 default: default.as_ref() == Some(&id) && all.iter().all(|f| !f.listed.default),
-                rate: config.sample_rate(),
-                channels: config.channels(),
+                busy: config.is_none(),
+                rate: config.as_ref().map_or(0, SupportedStreamConfig::sample_rate),
+                channels: config.as_ref().map_or(0, SupportedStreamConfig::channels),
             };
             if all.iter().all(|f| f.listed.id != listed.id) {
                 all.push(Found { listed, device, config });
@@ -161,26 +175,31 @@ pub fn list(way: Way) -> Vec<Listed> {
 }
 
 /// The index of the device that `name` means: exactly one of the names, or a part that only one has; without a name the
-/// system's default, else the first.
+/// system's default, else the first that is free.
 ///
 /// # Errors
-/// No device has the name, with the nearest that there is; or there is none at all.
+/// No device has the name, with the nearest that there is; there is none at all; or another program holds it.
 pub fn choose(all: &[Listed], way: Way, name: Option<&str>) -> Result<usize, DeviceError> {
     if all.is_empty() {
         return Err(DeviceError::NoneAtAll { way: way.word() });
     }
+    let free = |i: usize| match all[i].busy {
+        true => Err(DeviceError::Busy { name: all[i].name.clone() }),
+        false => Ok(i),
+    };
     let Some(name) = name else {
-        return Ok(all.iter().position(|d| d.default).unwrap_or(0));
+        let own = all.iter().position(|d| d.default);
+        return free(own.or_else(|| all.iter().position(|d| !d.busy)).unwrap_or(0));
     };
     let wanted = name.to_lowercase();
     let names = |d: &Listed| [d.id.to_lowercase(), d.name.to_lowercase()];
     if let Some(i) = all.iter().position(|d| names(d).contains(&wanted)) {
-        return Ok(i);
+        return free(i);
     }
     let part = |d: &Listed| names(d).iter().any(|n| n.contains(&wanted));
     let mut parts = (0..all.len()).filter(|i| part(&all[*i]));
     if let (Some(i), None) = (parts.next(), parts.next()) {
-        return Ok(i);
+        return free(i);
     }
     let like = |d: &Listed| names(d).iter().map(|n| strsim::jaro_winkler(n, &wanted)).fold(0.0, f64::max);
     let best = all.iter().max_by(|a, b| like(a).total_cmp(&like(b)));
@@ -188,11 +207,13 @@ pub fn choose(all: &[Listed], way: Way, name: Option<&str>) -> Result<usize, Dev
     Err(DeviceError::Unknown { way: way.word(), name: name.into(), nearest })
 }
 
-fn pick(way: Way, name: Option<&str>) -> Result<Found, DeviceError> {
+fn pick(way: Way, name: Option<&str>) -> Result<(Listed, cpal::Device, SupportedStreamConfig), DeviceError> {
     let mut all = find(way);
     let listed: Vec<Listed> = all.iter().map(|f| f.listed.clone()).collect();
     let i = choose(&listed, way, name)?;
-    Ok(all.swap_remove(i))
+    let Found { listed, device, config } = all.swap_remove(i);
+    let config = config.ok_or_else(|| DeviceError::Busy { name: listed.name.clone() })?;
+    Ok((listed, device, config))
 }
 
 fn failed(name: &str, e: &cpal::Error) -> DeviceError {
@@ -287,7 +308,7 @@ impl Input {
     /// # Errors
     /// It is not there, busy, forbidden or broken.
     pub fn open(name: Option<&str>) -> Result<Input, DeviceError> {
-        let Found { listed, device, config } = pick(Way::In, name)?;
+        let (listed, device, config) = pick(Way::In, name)?;
         let (producer, ring) = RingBuffer::new((RING_S * f64::from(listed.rate)) as usize);
         let counts = Arc::new(Counts::default());
         let mut shared = Some(producer);
@@ -335,7 +356,7 @@ impl Output {
     /// # Errors
     /// It is not there, busy, forbidden or broken.
     pub fn open(name: Option<&str>) -> Result<Output, DeviceError> {
-        let Found { listed, device, config } = pick(Way::Out, name)?;
+        let (listed, device, config) = pick(Way::Out, name)?;
         let capacity = (RING_S * f64::from(listed.rate)) as usize;
         let (ring, consumer) = RingBuffer::new(capacity);
         let counts = Arc::new(Counts::default());
@@ -500,7 +521,7 @@ mod tests {
     use super::*;
 
     fn listed(name: &str, id: &str, default: bool) -> Listed {
-        Listed { name: name.into(), id: id.into(), default, rate: 48_000, channels: 2 }
+        Listed { name: name.into(), id: id.into(), default, busy: false, rate: 48_000, channels: 2 }
     }
 
     #[test]
@@ -532,5 +553,40 @@ mod tests {
         );
         let none = choose(&[], Way::Out, None).map_err(|e| e.to_string());
         assert_eq!(none, Err("this machine has no loudspeaker: plug one in, or start the sound server".into()));
+    }
+
+    #[test]
+    fn what_another_program_holds_is_told_and_not_another_taken() {
+        let busy = |name: &str, id: &str, default| Listed { busy: true, ..listed(name, id, default) };
+        let told = "Headset is in use by another program: close that, or choose another device";
+        let check = |all: &[Listed], name: Option<&str>, wanted: Result<usize, &str>| {
+            let got = choose(all, Way::Out, name).map_err(|e| e.to_string());
+            assert_eq!(got, wanted.map_err(String::from), "{name:?}");
+        };
+        let all = [busy("Headset", "usb.headset", false), listed("Built-in Audio", "alsa.pci", false)];
+        check(&all, Some("usb.headset"), Err(told));
+        check(&all, Some("headset"), Err(told));
+        check(&all, None, Ok(1));
+        check(&[busy("Headset", "usb.headset", true), all[1].clone()], None, Err(told));
+        check(&all[..1], None, Err(told));
+    }
+
+    #[test]
+    fn what_the_system_answers_is_a_sentence() {
+        let error = |kind| cpal::Error::new(kind);
+        assert!(offered(Err(error(cpal::ErrorKind::DeviceBusy))).is_some_and(|c| c.is_none()), "busy is there");
+        assert!(offered(Err(error(cpal::ErrorKind::DeviceNotAvailable))).is_none());
+        let check = |kind, wanted: &str| assert_eq!(failed("Headset", &error(kind)).to_string(), wanted, "{kind:?}");
+        check(
+            cpal::ErrorKind::DeviceBusy,
+            "Headset is in use by another program: close that, or choose another device",
+        );
+        check(
+            cpal::ErrorKind::PermissionDenied,
+            "the system does not let this program use Headset: allow it in the privacy settings",
+        );
+        let broken = failed("Headset", &error(cpal::ErrorKind::DeviceNotAvailable)).to_string();
+        assert!(broken.starts_with("Headset cannot be opened ("), "{broken}");
+        assert!(broken.ends_with("): unplug it and plug it in again, or choose another device"), "{broken}");
     }
 }

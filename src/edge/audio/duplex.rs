@@ -24,12 +24,16 @@ const TICK: Duration = Duration::from_millis(5);
 const AHEAD_S: (f64, f64, f64) = (0.020, 0.010, 0.120);
 /// A lost device is looked for this often.
 const RETRY: Duration = Duration::from_secs(2);
-/// Whether the open devices are still there is looked at this often.
-const WATCH: Duration = Duration::from_secs(1);
+/// Whether the open devices are still there is looked at this often: one that is away for less is not missed, and the
+/// sound server may have moved its sound elsewhere.
+const WATCH: Duration = Duration::from_millis(250);
 /// A device that has not opened by then hangs.
 const OPEN_LIMIT: Duration = Duration::from_secs(8);
 /// A loudspeaker that takes nothing for so long is lost.
 const SPEAKER_LOST: Duration = Duration::from_millis(1_500);
+/// One that was just opened may sleep: a server's device that was idle has played silence ahead, two seconds of it with a
+/// null sink of PulseAudio, and a wireless one is switched on first. Who closes it meanwhile begins again each time.
+const SPEAKER_WAKES: Duration = Duration::from_secs(4);
 
 /// What is wanted of the devices: absent, the system's default, or a name.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -97,6 +101,8 @@ pub struct Devices {
     pub speaker: Option<(Listed, Health)>,
     /// What waits before the loudspeaker on purpose, s.
     pub ahead_s: f64,
+    /// Whether anything that was started has not been handed to the loudspeaker whole.
+    pub playing: bool,
 }
 
 impl Devices {
@@ -394,7 +400,8 @@ impl Sound {
             let missing = ahead.saturating_sub(s.device.waiting()) as f64 / rate;
             wanted = (missing * f64::from(PLAY_RATE)) as usize;
             let faulty = std::mem::replace(&mut s.faults, health.faults) < health.faults;
-            if s.moved.1.elapsed() > SPEAKER_LOST || faulty || gone(&self.there, &s.device.device().id, s.opened) {
+            let still = s.moved.1.elapsed() > SPEAKER_LOST && s.opened.elapsed() > SPEAKER_WAKES;
+            if still || faulty || gone(&self.there, &s.device.device().id, s.opened) {
                 self.part_with_speaker();
                 (self.told)(Told::Speaker(Gone::Lost));
             }
@@ -484,6 +491,7 @@ impl Sound {
             mic: self.mic.as_ref().map(|m| (m.device.device().clone(), m.device.health())),
             speaker: self.speaker.as_ref().map(|s| (s.device.device().clone(), s.device.health())),
             ahead_s: self.speaker.as_ref().map_or(0.0, |s| s.ahead_s),
+            playing: self.player.busy(),
         };
         *self.devices.lock().unwrap_or_else(PoisonError::into_inner) = known;
     }
