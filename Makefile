@@ -34,7 +34,7 @@ demo-full: setup ## gate to gate by voice with each of the three books: out/full
 
 # SEED takes another voice and another noise; TYPED=--typed goes without sound.
 .PHONY: evening
-evening: setup ## a flight of an hour by voice with a conversation on the way: repeats asked, wrong actions, deviations called, touches
+evening: setup ## a flight of two hours by voice with a conversation on the way: repeats asked, wrong actions, deviations called, touches
 	@mkdir -p out/evening
 	cargo build --release --locked --bin antiphon
 	cargo run --release --locked --quiet --bin antiphon -- demo --script phrasebooks/saltmarsh-t2/demo/evening.toml --out out/evening $(if $(SEED),--seed $(SEED)) $(TYPED)
