@@ -84,13 +84,13 @@ fn a_drill_by_microphone_hears_right_and_wrong_and_waits_for_devices() {
     pilot.say(
         "holding point charlie runway zero nine, via kilo mike, holding short of runway zero nine, saltmarsh four one seven",
     );
-    drill.expect("right      hold short 09", 30, None);
-    drill.expect(" 3  line up", 30, None);
+    drill.expect("right      hold short 09", 90, None);
+    drill.expect(" 3  line up", 90, None);
     crew.heard(None);
     pilot.say(
         "behind the landing tarn on short final, line up and wait runway two seven behind, saltmarsh four one seven",
     );
-    drill.expect("WRONG      line up: you said 27, it was 09", 30, None);
+    drill.expect("WRONG      line up: you said 27, it was 09", 90, None);
 
     // The loudspeaker goes in the middle of what the controller says to that: he says it again, from the beginning.
     crew.heard(Some(Duration::from_secs(1)));
@@ -116,8 +116,8 @@ fn a_drill_by_microphone_hears_right_and_wrong_and_waits_for_devices() {
     pilot.say(
         "behind the landing tarn on short final, line up and wait runway zero nine behind, saltmarsh four one seven",
     );
-    drill.expect("right      line up 09", 30, None);
-    drill.expect("3 exercises", 30, None);
+    drill.expect("right      line up 09", 90, None);
+    drill.expect("3 exercises", 90, None);
     let (told, status) = drill.end();
     assert_eq!(status, Some(0), "{told}");
     for once in [
