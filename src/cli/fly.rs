@@ -163,8 +163,9 @@ pub(super) fn session(
     let alive = ends.live() || (args.typed && std::io::stdin().is_terminal());
     let remembers = alive && attempt.is_none() && args.hands.is_none() && args.resume.is_none();
     let flown = again::settle(args.book.as_deref(), args.link.as_ref(), &last, remembers, &places);
-    let folder = match (&args.resume, &args.book) {
-        (Some(journal), None) => resume::book_of(journal)?,
+    let broken_off = args.resume.as_deref().map(resume::BrokenOff::load).transpose()?;
+    let folder = match (&broken_off, &args.book) {
+        (Some(session), None) => session.book(),
         _ => flown.book.clone(),
     };
     eprint!("{}", flown.told);
@@ -263,8 +264,8 @@ pub(super) fn session(
         (None, Some(path)) => own(path),
         (None, None) => own(&default_journal()?),
     };
-    let (journal, begin) = match &args.resume {
-        Some(path) => resume::go_on(path, &book, &mut crew)?,
+    let (journal, begin) = match broken_off {
+        Some(session) => resume::go_on(&session, &book, &mut crew)?,
         None => {
             let path = path.clone();
             let header = wiring::header(&book, &folder, args.seed, &[]);

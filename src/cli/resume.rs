@@ -29,14 +29,26 @@ pub(super) enum Begin {
     },
 }
 
-/// The book that a journal was flown with, as it was asked for.
-pub(super) fn book_of(path: &Path) -> Result<PathBuf, Failure> {
-    Ok(load_journal(path).map_err(Failure)?.header.book.path.into())
+/// A session that was broken off: where its journal lies and what it holds.
+pub(super) struct BrokenOff {
+    path: PathBuf,
+    journal: Journal,
+}
+
+impl BrokenOff {
+    pub(super) fn load(path: &Path) -> Result<BrokenOff, Failure> {
+        Ok(BrokenOff { path: path.to_path_buf(), journal: load_journal(path).map_err(Failure)? })
+    }
+
+    /// The book that it was flown with, as it was asked for.
+    pub(super) fn book(&self) -> PathBuf {
+        PathBuf::from(&self.journal.header.book.path)
+    }
 }
 
 /// Brings the engine to where a journal stops.
-pub(super) fn go_on(path: &Path, book: &Arc<Book>, crew: &mut Crew) -> Result<(JournalFile, Begin), Failure> {
-    let journal = load_journal(path).map_err(Failure)?;
+pub(super) fn go_on(session: &BrokenOff, book: &Arc<Book>, crew: &mut Crew) -> Result<(JournalFile, Begin), Failure> {
+    let BrokenOff { path, journal } = session;
     if journal.header.book.hash != book.hash {
         return Err(Failure::new(format!(
             "{} was flown with another {} than this; give the book it was flown with, by --book",
@@ -44,7 +56,7 @@ pub(super) fn go_on(path: &Path, book: &Arc<Book>, crew: &mut Crew) -> Result<(J
             journal.header.book.id
         )));
     }
-    let resumed = resume(&journal, crew);
+    let resumed = resume(journal, crew);
     let file = JournalFile::resume(path, &resumed).map_err(Failure)?;
     let cut = resumed.open_speech.iter().map(|id| Input::SpeechEnded { id: *id, cut: true });
     let lost = resumed
@@ -57,7 +69,7 @@ pub(super) fn go_on(path: &Path, book: &Arc<Book>, crew: &mut Crew) -> Result<(J
         wake: resumed.wake,
         owed: cut.chain(lost).collect(),
         standing: resumed.standing.clone(),
-        values: last_state(&journal),
+        values: last_state(journal),
     };
     Ok((file, begin))
 }
