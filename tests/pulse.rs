@@ -129,11 +129,6 @@ fn a_loudspeaker_that_vanishes_under_a_callout_is_told_once_and_an_old_callout_i
     assert!(heard.iter().any(|h| h == "positive climb"), "{heard:?}\n{told}");
 }
 
-/// A moment in which nobody speaks.
-fn settle() {
-    std::thread::sleep(Duration::from_secs(2));
-}
-
 #[test]
 fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again() {
     let _turn = turn();
@@ -143,9 +138,7 @@ fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again()
     command.args(["--mic", "captain.monitor", "--speaker", "crew", "--headset", "--phase", "line_up"]);
     let mut flight = Flight::start(command);
     flight.expect("ready", 60, None);
-    settle();
-    captain.say("takeoff");
-    flight.expect("we have no takeoff clearance", 10, None);
+    flight.answers(&mut captain, "takeoff", "we have no takeoff clearance");
 
     drop(captain);
     server.unplug("captain");
@@ -155,18 +148,13 @@ fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again()
     let mut captain = Captain::at(&server, "captain", 2, 18.0);
     flight.expect("the microphone is there again", 10, None);
     flight.expect("I hear you again", 5, None);
-    settle();
-    captain.say("takeoff");
-    flight.expect("we have no takeoff clearance", 10, None);
+    flight.answers(&mut captain, "takeoff", "we have no takeoff clearance");
 
     // The loudspeaker goes in the middle of an answer; he is still heard, and answered.
-    captain.say("takeoff");
-    flight.expect("we have no takeoff clearance", 10, None);
+    flight.answers(&mut captain, "takeoff", "we have no takeoff clearance");
     server.unplug("crew");
     flight.expect("the loudspeaker is gone", 10, None);
-    settle();
-    captain.say("takeoff");
-    flight.expect("we have no takeoff clearance", 10, None);
+    flight.answers(&mut captain, "takeoff", "we have no takeoff clearance");
     server.plug("crew", 44_100, 1);
     flight.expect("the loudspeaker plays again", 10, None);
     let played = server.pactl(&["list", "short", "sink-inputs"]);
@@ -217,7 +205,7 @@ fn devices_are_chosen_by_name_and_remembered() {
         let _ = child.wait();
         text
     };
-    // Two monitors hold "monitor", only one "crew.mon".
+    // Three monitors hold "monitor", only one "crew.mon".
     let text = fly_until_named(&["--mic", "crew.mon", "--speaker", "captain"]);
     assert!(text.contains("(crew.monitor)") && text.contains("(captain)"), "{text}");
     let text = fly_until_named(&[]);

@@ -106,6 +106,19 @@ impl Flight {
         found.unwrap_or_else(|| panic!("no \u{201c}{what}\u{201d} within {seconds} s:\n{}", self.told.join("\n")))
     }
 
+    /// After a moment in which nobody speaks the captain says `words`, and again when no answer comes, as he would: the
+    /// noise differs from run to run, and how well it is heard through is not what the devices are tried for.
+    pub fn answers(&mut self, captain: &mut Captain, words: &str, answer: &str) {
+        for _ in 0..3 {
+            std::thread::sleep(Duration::from_secs(2));
+            captain.say(words);
+            if self.until(answer, Duration::from_secs(6), None).is_some() {
+                return;
+            }
+        }
+        panic!("no \u{201c}{answer}\u{201d} to \u{201c}{words}\u{201d}, said three times:\n{}", self.told.join("\n"));
+    }
+
     /// How often a line with `what` was told so far.
     pub fn times(&self, what: &str) -> usize {
         self.told.iter().filter(|l| l.contains(what)).count()

@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// The microphone is the monitor of the sink `captain`, the loudspeaker the sink `crew`.
+/// The microphone is the monitor of the sink `captain`, the loudspeaker the sink `crew`. The sink `desk` is there for what
+/// loses its device: the server moves it to another, and on `captain` the crew would be heard by the microphone.
 pub struct Server {
     pub dir: tempfile::TempDir,
     daemon: Child,
@@ -23,7 +24,10 @@ impl Server {
         let script = format!(
             "load-module module-native-protocol-unix auth-anonymous=1 socket={0}\n\
              load-module module-null-sink sink_name=captain rate=44100 channels=1\n\
-             load-module module-null-sink sink_name=crew rate=48000 channels=2\n",
+             load-module module-null-sink sink_name=crew rate=48000 channels=2\n\
+             load-module module-null-sink sink_name=desk\n\
+             set-default-sink desk\n\
+             set-default-source desk.monitor\n",
             dir.path().join("native").display()
         );
         let file = dir.path().join("server.pa");
@@ -33,7 +37,7 @@ impl Server {
         daemon.arg(&file).env("XDG_RUNTIME_DIR", dir.path()).env("HOME", dir.path());
         let daemon = daemon.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
         let server = Server { dir, daemon };
-        server.wait_for("sinks", "crew");
+        server.wait_for("sinks", "desk");
         Some(server)
     }
 
