@@ -105,6 +105,28 @@ mod tests {
     use std::collections::BTreeMap;
     use std::path::Path;
 
+    fn book() -> Arc<Book> {
+        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+        Arc::new(load_book(&Places::here(None), &root.join("phrasebooks/saltmarsh-t2")).expect("a book").0)
+    }
+
+    fn fly(script: &str, speaker: Box<dyn Speaker>) -> Report {
+        let book = book();
+        let script = crate::core::script::parse(script).expect("a script");
+        let header = Header {
+            antiphon_journal: VERSION,
+            program: "test".into(),
+            book: BookMark { id: book.id.clone(), hash: book.hash.clone(), path: String::new() },
+            models: Vec::new(),
+            settings: BTreeMap::new(),
+            seed: 1,
+            started: String::new(),
+        };
+        let report = spoken(book, script, JournalFile::nowhere(&header).expect("begins"), speaker).expect("runs");
+        assert!(report.failures.is_empty(), "{:?}", report.failures);
+        report
+    }
+
     /// Breaks down over the first sentence.
     struct Fainting(bool);
 
@@ -117,26 +139,68 @@ mod tests {
 
     #[test]
     fn a_room_that_panics_is_told_and_the_rest_goes_on() {
-        let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-        let book = load_book(&Places::here(None), &root.join("phrasebooks/saltmarsh-t2")).expect("a book").0;
-        let book = Arc::new(book);
         let script = "[script]\ntitle = \"x\"\nbook = \"saltmarsh-t2\"\n[[steps]]\nsay = \"cockpit preparation complete\"\n\
                       expect = [{ flow = \"handover\", state = \"done\", within_s = 40 }]\n";
-        let script = crate::core::script::parse(script).expect("a script");
-        let header = Header {
-            antiphon_journal: VERSION,
-            program: "test".into(),
-            book: BookMark { id: book.id.clone(), hash: book.hash.clone(), path: String::new() },
-            models: Vec::new(),
-            settings: BTreeMap::new(),
-            seed: 1,
-            started: String::new(),
-        };
-        let journal = JournalFile::nowhere(&header).expect("begins");
-        let report = spoken(book, script, journal, Box::new(Fainting(false))).expect("runs");
+        let report = fly(script, Box::new(Fainting(false)));
         assert_eq!(report.faults, ["the voice stopped over a sentence; it goes on with the next"]);
-        assert!(report.failures.is_empty(), "{:?}", report.failures);
         let told = "I have lost the voice. The rest goes on";
         assert!(report.lines.iter().any(|l| l.text == told), "{:#?}", report.lines);
+    }
+
+    /// Is heard so many seconds after it is played.
+    struct Late(f64);
+
+    impl Speaker for Late {
+        fn render(&mut self, station: Station, text: &str) -> Result<Pcm, SpeakError> {
+            Silent.render(station, text)
+        }
+
+        fn delay_s(&self) -> f64 {
+            self.0
+        }
+    }
+
+    /// A takeoff: when the first callout was played, and how far each callout was off its mark as it was heard.
+    fn rolled(delay_s: f64) -> (f64, Vec<(String, f64)>) {
+        let script = r#"
+[script]
+title = "x"
+book = "saltmarsh-t2"
+phase = "line_up"
+sheet = { cleared_takeoff = true }
+
+[world]
+place = "lined_up"
+mass_kg = 52000
+set = { parking_brake = false }
+
+[[steps]]
+at = 2
+move = { thrust_lever_1_pct = 91, thrust_lever_2_pct = 91 }
+ramp_s = 4
+expect = [{ spoken = "thrust set", within_s = 40 }]
+
+[[steps]]
+on_spoken = "eighty knots"
+within_s = 60
+say = "checked"
+expect = [{ spoken = "rotate", within_s = 60 }]
+"#;
+        let report = fly(script, Box::new(Late(delay_s)));
+        let played = report.lines.iter().find(|l| l.text == "Eighty knots").expect("called").at.secs();
+        (played, report.marks.iter().map(|m| (m.callout.clone(), m.actual - m.wanted)).collect())
+    }
+
+    #[test]
+    fn a_callout_is_on_its_mark_when_it_is_heard_not_when_it_is_played() {
+        let (at_once, near) = rolled(0.0);
+        let (early, late) = rolled(0.4);
+        // Through a slow loudspeaker it is played earlier by the delay, within a frame of the aircraft …
+        assert!((at_once - early - 0.4).abs() < 0.02, "{at_once} {early}");
+        // … so that it is heard at the mark as before. In 0.4 s the speed grows by more than a knot.
+        assert!(near.len() >= 3 && near.len() == late.len(), "{near:?} {late:?}");
+        for (callout, error) in near.iter().chain(&late) {
+            assert!(error.abs() < 0.3, "{callout}: {error}, {near:?} {late:?}");
+        }
     }
 }

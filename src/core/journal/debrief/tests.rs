@@ -1,10 +1,11 @@
 //! A made-up session, told.
 
 use super::*;
+use crate::core::aircraft::Value;
 use crate::core::book::schema::{Due, Priority};
 use crate::core::crew::io::{Action, Arrangement, Crossing, Engine, Input, Note, Speech, Step};
 use crate::core::grammar::Meaning;
-use crate::core::journal::{read, toy};
+use crate::core::journal::{Line, read, toy};
 use crate::core::matcher::Candidate;
 use crate::core::time::{SimTime, Wake};
 use std::collections::BTreeMap;
@@ -140,6 +141,24 @@ fn a_callout_is_held_against_its_mark() {
     let m = c.mark.as_ref().unwrap();
     assert_eq!((c.at, c.whole, m.end_due, m.wanted), (SessionTime::from_secs(20.25), true, true, 130.0));
     assert!((m.actual.unwrap() - 130.0).abs() < 1e-9 && m.late_s.unwrap().abs() < 1e-9, "{m:?}");
+}
+
+/// Through a loudspeaker that sounds 50 ms late, the same words are over at 131 knots, not at 130.
+#[test]
+fn a_callout_is_over_when_it_is_heard_not_when_it_is_played() {
+    let (inputs, steps): (Vec<_>, Vec<_>) = session().into_iter().map(|(t, i, a)| ((t, i), a)).unzip();
+    let text = toy::write(&inputs, &mut Played(steps.into_iter()));
+    let mut journal = read(text.as_bytes()).unwrap();
+    let measured = journal.entries.iter_mut().find_map(|e| match &mut e.line {
+        Line::Measured { stamp, measured } => Some((stamp, measured)),
+        _ => None,
+    });
+    let (stamp, measured) = measured.expect("a measurement");
+    stamp.at = SessionTime::from_secs(20.25);
+    measured.insert("voice_delay_s".into(), Value::Number(0.05));
+    let d = debrief(&journal, &Criteria::built_in());
+    let m = d.callouts[0].mark.as_ref().unwrap();
+    assert!((m.actual.unwrap() - 131.0).abs() < 1e-9 && (m.late_s.unwrap() - 0.05).abs() < 1e-9, "{m:?}");
 }
 
 #[test]
