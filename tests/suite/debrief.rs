@@ -133,12 +133,35 @@ fn two_hours_are_debriefed_in_two_seconds() {
     let (d, criteria) = told(&text);
     let page = page(&d, &criteria, &Beside::default());
     let took = begun.elapsed().as_secs_f64();
-    println!("{:.1} MB of journal, {:.2} s, a page of {} kB", text.len() as f64 / 1e6, took, page.len() / 1000);
+    eprintln!(
+        "measured: a journal of {:.1} MB read and debriefed in {took:.2} s, a page of {} kB",
+        text.len() as f64 / 1e6,
+        page.len() / 1000
+    );
     assert!(d.end.secs() >= 7200.0);
     // Unoptimised code is some ten times slower; the target is that of the program as it is built for use.
     let limit = if cfg!(debug_assertions) { 20.0 } else { 2.0 };
     assert!(took <= limit, "{took:.2} s");
     assert!(page.len() < 3_000_000, "{}", page.len());
+
+    // The whole program, from its start to the file.
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    std::fs::write(path("j.jsonl"), &text).expect("written");
+    for html in [None, Some(path("d.html"))] {
+        let begun = Instant::now();
+        let journal = path("j.jsonl");
+        let mut args = vec!["debrief", journal.as_str()];
+        args.extend(html.iter().flat_map(|h| ["--html", h.as_str()]));
+        let (status, _, errors) = antiphon(&args);
+        let took = begun.elapsed().as_secs_f64();
+        eprintln!(
+            "measured: the command {} in {took:.2} s",
+            if html.is_some() { "with --html" } else { "to the terminal" }
+        );
+        assert_eq!((status, errors.as_str()), (0, ""));
+        assert!(took <= limit, "{took:.2} s");
+    }
 }
 
 fn antiphon(args: &[&str]) -> (i32, String, String) {

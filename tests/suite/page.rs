@@ -10,6 +10,18 @@ use std::path::Path;
 use std::process::{Child, ChildStdin, Command, Stdio};
 use std::time::{Duration, Instant};
 
+/// `MEASURE=all` (`make bench-page`): measured long enough for a figure, and held to its target; a quiet machine.
+pub fn at_length() -> bool {
+    std::env::var("MEASURE").is_ok_and(|m| m == "all")
+}
+
+/// Median, the one that nine of ten do not exceed, and the greatest.
+fn spread(mut all: Vec<f64>) -> (f64, f64, f64) {
+    all.sort_by(f64::total_cmp);
+    let at = |q: f64| all[((all.len() - 1) as f64 * q).round() as usize];
+    (at(0.5), at(0.9), at(1.0))
+}
+
 /// A flight under way with its page.
 struct Flown {
     child: Child,
@@ -131,6 +143,7 @@ fn look_over(browser: &Browser, name: &str) {
     for (view, width, height, night) in [
         ("day", 1180, 820, false),
         ("night", 1180, 820, true),
+        ("small-day", 1024, 768, false),
         ("phone-day", 390, 844, false),
         ("phone-night", 390, 844, true),
     ] {
@@ -165,10 +178,22 @@ fn an_item_is_answered_by_touch() {
     browser.look(1180, 820, false);
     browser.visit(&flown.url());
     browser.until("document.getElementById('phase').textContent === 'before start'", 15);
-    let paint = browser.run("return performance.getEntriesByType('paint').map(p => [p.name, p.startTime])");
     let bytes = browser.run("return performance.getEntriesByType('navigation')[0].encodedBodySize").as_u64();
-    eprintln!("measured: paint {paint}, page {bytes:?} bytes");
-    assert!(bytes.is_some_and(|b| b > 10_000 && b <= 150_000));
+    assert!(bytes.is_some_and(|b| b > 10_000 && b <= 150_000), "{bytes:?}");
+    let mut paints = Vec::new();
+    for _ in 0..if at_length() { 30 } else { 3 } {
+        browser.visit(&flown.url());
+        browser.until("document.documentElement.dataset.drawn && performance.getEntriesByType('paint').length", 15);
+        let paint = "return performance.getEntriesByName('first-contentful-paint')[0].startTime";
+        paints.push(browser.run(paint).as_f64().expect("a time"));
+    }
+    let (n, (median, ninth, slowest)) = (paints.len(), spread(paints));
+    eprintln!(
+        "measured: page {} bytes; first paint of {n} loads: median {median:.0} ms, nine in ten within {ninth:.0}, \
+         slowest {slowest:.0}",
+        bytes.unwrap_or(0)
+    );
+    assert!(!at_length() || median <= 300.0, "first paint after {median:.0} ms");
 
     press(&browser, "before start checklist");
     browser.until("document.getElementById('foryou').textContent.includes('Parking brake')", 20);
@@ -293,70 +318,138 @@ fn on_a_network_a_code_is_asked_for() {
     assert_eq!(status, 403);
 }
 
+/// Writes V1 so often and waits for it to be shown each time; milliseconds from the touch to the next picture.
+const SHOWN: &str = r"
+return (async () => {
+  const out = [], speeds = document.getElementById('speeds'), cell = () => speeds.querySelector('dd').textContent;
+  for (let i = 0; i < TIMES; i++) {
+    const want = String(110 + i % 20), begun = performance.now();
+    const shown = new Promise(done => {
+      const look = new MutationObserver(() => { if (cell() === want) { look.disconnect(); requestAnimationFrame(done); } });
+      look.observe(speeds, { subtree: true, childList: true, characterData: true });
+    });
+    const body = JSON.stringify({ do: 'sheet', entry: 'v1', value: want });
+    await fetch('/touch', { method: 'POST', headers: { 'Content-Type': 'application/json' }, body });
+    await shown;
+    out.push(performance.now() - begun);
+    await new Promise(r => setTimeout(r, 60 + 7 * (i % 10)));
+  }
+  return out;
+})();";
+
 #[test]
-fn news_come_quickly_and_cost_little() {
+fn news_come_quickly() {
     let flown = Flown::at("127.0.0.1:0", "before_start");
     let mut news = flown.news();
     wait_for(&mut news, "\"speeds\"");
     let mut times = Vec::new();
-    for v1 in 110..122 {
-        let begun = Instant::now();
+    for i in 0..if at_length() { 200 } else { 12 } {
+        let (v1, begun) = (110 + i % 12, Instant::now());
         assert_eq!(flown.touch(&format!("{{\"do\":\"sheet\",\"entry\":\"v1\",\"value\":\"{v1}\"}}")).0, 204);
         wait_for(&mut news, &format!("[\"V1\",\"{v1}\"]"));
         times.push(begun.elapsed().as_secs_f64() * 1e3);
-        std::thread::sleep(Duration::from_millis(120));
+        std::thread::sleep(Duration::from_millis(90 + 7 * (i % 10)));
     }
-    times.sort_by(f64::total_cmp);
-    eprintln!("measured: from a change to a client, ms: median {:.0}, slowest {:.0}", times[6], times[11]);
-    assert!(times[6] <= 100.0, "{times:?}");
+    let (n, (median, ninth, slowest)) = (times.len(), spread(times));
+    eprintln!(
+        "measured: from a change to a client on loopback, {n} changes: median {median:.0} ms, nine in ten within {ninth:.0}, \
+         slowest {slowest:.0}"
+    );
+    assert!(median <= 100.0 && (!at_length() || ninth <= 100.0), "{median:.0} {ninth:.0}");
 
-    let pid = flown.child.id();
-    let ticks = || {
-        let stat = std::fs::read_to_string(format!("/proc/{pid}/stat")).expect("Linux");
-        let rest: Vec<&str> = stat.rsplit(") ").next().expect("fields").split(' ').collect();
-        rest[11].parse::<u64>().expect("ticks") + rest[12].parse::<u64>().expect("ticks")
-    };
-    let used = |seconds: u64| {
-        let before = ticks();
-        std::thread::sleep(Duration::from_secs(seconds));
-        (ticks() - before) as f64 / seconds as f64
-    };
-    drop(news);
-    std::thread::sleep(Duration::from_secs(3));
-    let alone = used(5);
-    let readers: Vec<_> = (0..10)
-        .map(|_| {
-            let mut news = flown.news();
-            std::thread::spawn(move || {
-                let mut line = String::new();
-                while news.read_line(&mut line).is_ok_and(|n| n > 0) {
-                    line.clear();
-                }
-            })
-        })
-        .collect();
-    let with_ten = used(5);
-    eprintln!("measured: percent of a core, no page {alone:.1}, ten pages {with_ten:.1}");
-    drop(flown);
-    readers.into_iter().for_each(|r| r.join().expect("read"));
+    let Some(browser) = Browser::open() else { return };
+    browser.look(1024, 768, false);
+    browser.visit(&flown.url());
+    browser.until("document.querySelector('#speeds dd')", 15);
+    let times = browser.run(&SHOWN.replace("TIMES", if at_length() { "100" } else { "10" }));
+    let times: Vec<f64> = times.as_array().expect("a list").iter().filter_map(Value::as_f64).collect();
+    let (n, (median, ninth, slowest)) = (times.len(), spread(times));
+    eprintln!(
+        "measured: from a touch to its picture in the browser, {n} touches: median {median:.0} ms, nine in ten within \
+         {ninth:.0}, slowest {slowest:.0}"
+    );
+    assert!(!at_length() || ninth <= 100.0, "{ninth:.0}");
 }
 
-/// A client that reads the news by HTTP while the simulator sends as many states as it can, ten thousand a second if the
-/// machine lets it.
+/// What ten pages cost the program beside none, with the aircraft at the stand and in flight.
+#[test]
+fn ten_pages_cost_little() {
+    let (rounds, seconds) = if at_length() { (3, 20) } else { (1, 3) };
+    for phase in ["before_start", "approach"] {
+        let flown = Flown::at("127.0.0.1:0", phase);
+        std::thread::sleep(Duration::from_secs(3));
+        let used = || {
+            let ticks = || {
+                let stat = std::fs::read_to_string(format!("/proc/{}/stat", flown.child.id())).expect("Linux");
+                let rest: Vec<&str> = stat.rsplit(") ").next().expect("fields").split(' ').collect();
+                rest[11].parse::<u64>().expect("ticks") + rest[12].parse::<u64>().expect("ticks")
+            };
+            let before = ticks();
+            std::thread::sleep(Duration::from_secs(seconds));
+            // A tick is a hundredth of a second.
+            (ticks() - before) as f64 / seconds as f64
+        };
+        let (mut alone, mut with_ten) = (0.0, 0.0);
+        for _ in 0..rounds {
+            alone += used() / f64::from(rounds);
+            let follow = || {
+                let mut news = flown.news();
+                let way_out = news.get_ref().try_clone().expect("a socket");
+                let reader = std::thread::spawn(move || {
+                    let (mut line, mut bytes) = (String::new(), 0);
+                    while news.read_line(&mut line).is_ok_and(|n| n > 0) {
+                        bytes += line.len();
+                        line.clear();
+                    }
+                    bytes
+                });
+                (way_out, reader)
+            };
+            let readers: Vec<_> = (0..10).map(|_| follow()).collect();
+            std::thread::sleep(Duration::from_secs(1));
+            with_ten += used() / f64::from(rounds);
+            for (way_out, reader) in readers {
+                // A reader that has come to its end by itself is as well.
+                let _ = way_out.shutdown(std::net::Shutdown::Both);
+                assert!(reader.join().expect("read") > 1000, "a page that got nothing");
+            }
+            std::thread::sleep(Duration::from_secs(1));
+        }
+        eprintln!(
+            "measured: {phase}, percent of a core, {rounds} times {seconds} s each: no page {alone:.2}, ten pages {with_ten:.2}"
+        );
+        assert!(!at_length() || with_ten - alone <= 2.0, "{alone:.2} {with_ten:.2}");
+    }
+}
+
+/// A client that reads the news by HTTP, and a page in a browser, while the simulator sends as many states as it can, ten
+/// thousand a second if the machine lets it.
 #[test]
 fn a_flooded_link_does_not_freeze_the_page() {
-    const FOR: Duration = Duration::from_secs(4);
+    let long = Duration::from_secs(if at_length() { 15 } else { 4 });
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let link = format!("tcp:{}", listener.local_addr().expect("bound"));
     let flown = Flown::linked("127.0.0.1:0", "before_start", &link);
     let mut sim = Sim::accept(&listener);
     sim.send(r#"{"type":"hello","protocol":1,"program":"toy"}"#);
     sim.send(r#"{"type":"describe","signals":{"ias_kt":{}}}"#);
+    let browser = Browser::open();
+    if let Some(browser) = &browser {
+        browser.look(1024, 768, false);
+        browser.visit(&flown.url());
+        browser.until("document.querySelector('#figures dd')", 15);
+        // The longest that the page was without a picture, and what it drew.
+        browser.run(
+            "window.longest = 0; let last = performance.now(); const frame = now => { window.longest = Math.max(window.longest, \
+             now - last); last = now; requestAnimationFrame(frame); }; requestAnimationFrame(frame); \
+             window.before = Number(document.documentElement.dataset.drawn);",
+        );
+    }
     let mut news = flown.news();
     wait_for(&mut news, "\"speeds\"");
     let flood = std::thread::spawn(move || {
         let (begun, mut i) = (Instant::now(), 0u32);
-        while begun.elapsed() < FOR {
+        while begun.elapsed() < long {
             let (at, kt) = (f64::from(i) * 1e-4, 60.0 + f64::from(i % 700) * 0.1);
             sim.send(&format!(r#"{{"type":"state","time_s":{at},"values":{{"ias_kt":{kt}}}}}"#));
             std::thread::sleep(Duration::from_secs_f64(at).saturating_sub(begun.elapsed()));
@@ -381,5 +474,16 @@ fn a_flooded_link_does_not_freeze_the_page() {
         "measured: {rate:.0} states a second for {seconds:.1} s; {touched} touches shown, the slowest after {slowest:.2} s"
     );
     assert!(rate > 1000.0 && touched >= 2, "that was no flood: {rate:.0} a second, {touched} touches");
-    assert!(slowest < 5.0, "frozen for {slowest:.1} s");
+    assert!(slowest < if at_length() { 1.0 } else { 5.0 }, "frozen for {slowest:.1} s");
+    let Some(browser) = browser else { return };
+    let (longest, drawn) = (
+        browser.run("return window.longest"),
+        browser.run("return document.documentElement.dataset.drawn - window.before"),
+    );
+    let (longest, drawn) = (longest.as_f64().expect("a time"), drawn.as_f64().expect("a number"));
+    eprintln!(
+        "measured: in the browser {drawn:.0} drawings meanwhile, the longest time without a picture {longest:.0} ms"
+    );
+    assert!(drawn > 2.0 && longest < 2000.0, "{drawn} drawings, {longest:.0} ms without a picture");
+    browser.until("document.getElementById('figures').textContent.includes('99 kt')", 10);
 }

@@ -34,6 +34,17 @@ impl fmt::Display for Reason {
     }
 }
 
+impl Reason {
+    /// A reason as it stands in a journal, in words for whoever only reads why.
+    pub fn told(written: &str) -> &str {
+        match written {
+            "not now" => "a call, but not now",
+            "tie" => "as near to another call",
+            other => other,
+        }
+    }
+}
+
 /// What is made of an utterance.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Choice {

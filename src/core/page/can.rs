@@ -33,6 +33,19 @@ impl Wordings {
         self.0.get(call.0 as usize).cloned().unwrap_or_default()
     }
 
+    /// A call's first wording as words, with an ellipsis for what is filled in; "its value" if that is all.
+    pub fn expected(&self, call: CallId) -> String {
+        let Some(way) = self.first(call) else { return String::new() };
+        if way.iter().all(|p| matches!(p, Piece::Blank { .. })) {
+            return "its value".into();
+        }
+        let word = |p: &Piece| match p {
+            Piece::Words(w) => w.clone(),
+            Piece::Blank { .. } => "\u{2026}".to_string(),
+        };
+        way.iter().map(word).collect::<Vec<_>>().join(" ")
+    }
+
     fn first(&self, call: CallId) -> Option<&Vec<Piece>> {
         self.0.get(call.0 as usize)?.first()
     }
@@ -77,7 +90,7 @@ const TITLES: &[&str] = &[
     "to the cabin",
     "on the radio",
     "who flies, stop, go around",
-    "say",
+    "ask and tell",
     "about our talk",
 ];
 

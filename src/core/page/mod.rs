@@ -14,11 +14,11 @@ mod tests;
 
 use crate::core::aircraft::SignalId;
 use crate::core::book::Book;
-use crate::core::book::schema::{Known, Station};
+use crate::core::book::schema::{Known, Part, Station, Template};
 use crate::core::crew::glance::{Glance, Whose, plain};
 use crate::core::crew::io::{Action, Input, Note};
 use crate::core::grammar::CallSet;
-use crate::core::matcher::Heard;
+use crate::core::matcher::{Heard, Reason};
 use crate::core::time::SessionTime;
 use layout::Layout;
 use std::collections::{BTreeMap, VecDeque};
@@ -182,9 +182,10 @@ impl Model {
                 }
             }
             Note::Refused { reason, text } => {
-                self.heard.why.clone_from(reason);
+                let reason = Reason::told(reason).to_string();
+                self.heard.why.clone_from(&reason);
                 let what = if text.is_empty() { "what was heard".into() } else { format!("\u{201c}{text}\u{201d}") };
-                self.refuse(what, reason.clone());
+                self.refuse(what, reason);
             }
             Note::NotDone { what, why } => self.refuse(what.clone(), why.clone()),
             Note::Passed { callout, why } => self.refuse(format!("callout {}", callout.replace('_', " ")), why.clone()),
@@ -313,6 +314,14 @@ impl Model {
                 state,
                 you: settled.you,
                 second: settled.second,
+                expected: match seen.whose {
+                    Whose::Program => String::new(),
+                    _ => item.respond.map_or_else(String::new, |c| self.wordings.expected(c)),
+                },
+                second_says: match seen.whose {
+                    Whose::Pilot => String::new(),
+                    _ => item.say.as_ref().map_or_else(String::new, outline),
+                },
                 shown: shown.collect::<Vec<_>>().join(", "),
                 agrees: seen.agrees,
                 known: if settled.known.is_empty() { known(item.known).into() } else { settled.known },
@@ -365,6 +374,15 @@ impl Model {
             speeds: speeds.collect(),
         }
     }
+}
+
+/// A template's words, with an ellipsis for what is filled in.
+fn outline(t: &Template) -> String {
+    let part = |p: &Part| match p {
+        Part::Text(text) => text.clone(),
+        Part::Value(..) | Part::Hole(_) => "\u{2026}".to_string(),
+    };
+    t.parts.iter().map(part).collect()
 }
 
 fn known(k: Known) -> &'static str {

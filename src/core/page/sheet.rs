@@ -88,17 +88,31 @@ impl Sources {
                 title: e.title.clone(),
                 kind,
                 among,
-                value: match value {
-                    None => String::new(),
-                    Some(Value::Word(w)) => w.clone(),
-                    Some(v) => v.to_string(),
+                value: match (value, known.source) {
+                    (None, _) => String::new(),
+                    (Some(Value::Word(w)), _) => w.clone(),
+                    (Some(Value::Number(n)), Some(Source::Computed | Source::Aircraft)) => rounded(*n),
+                    (Some(v), _) => v.to_string(),
                 },
                 by: self.by(&e.id, *known),
                 at: if there && known.at > SessionTime::ZERO { clock(known.at) } else { String::new() },
                 checked: if there { self.checked(&e.id, *known) } else { String::new() },
                 doubted: there && known.doubted,
+                part: match known.source {
+                    None => "open",
+                    _ if known.by_pilot || known.by_program || known.doubted => "flight",
+                    Some(Source::Book | Source::Computed | Source::Aircraft | Source::Assumed) => "given",
+                    Some(Source::File | Source::Typed | Source::Spoken | Source::Flow | Source::Radio) => "flight",
+                },
             }
         };
         book.sheet.iter().zip(&now.sheet).zip(&now.known).map(entry).collect()
     }
+}
+
+/// A figure that nobody spoke, as it is read: a decimal where it matters.
+fn rounded(n: f64) -> String {
+    let places = if n.abs() < 10.0 { 100.0 } else { 10.0 };
+    // Adding nought makes no figure a negative nought.
+    Value::Number(libm::round(n * places) / places + 0.0).to_string()
 }

@@ -84,6 +84,10 @@ pub struct ItemRow {
     pub you: String,
     /// What the second pilot answered.
     pub second: String,
+    /// How you are expected to answer: the book's first wording; empty if the item is not yours.
+    pub expected: String,
+    /// How the second pilot will answer; empty if the item is not his.
+    pub second_says: String,
     /// What the aircraft shows.
     pub shown: String,
     /// Whether that is what the book wants.
@@ -204,4 +208,6 @@ pub struct Entry {
     pub checked: String,
     /// Whether a check says that it cannot be right, and nobody has confirmed it.
     pub doubted: bool,
+    /// `flight` (somebody on this flight wrote, checked or doubts it), `given` (book, computed, read off) or `open`.
+    pub part: &'static str,
 }

@@ -10,7 +10,7 @@ use crate::core::book::schema::{Due, Station};
 use crate::core::crew::io::{Action, Crossing, Input, Note, Speech};
 use crate::core::journal::read::Journal;
 use crate::core::journal::record::Line as Entry;
-use crate::core::matcher::Heard;
+use crate::core::matcher::{Heard, Reason};
 use crate::core::time::SessionTime;
 use std::collections::BTreeMap;
 
@@ -224,16 +224,17 @@ impl Walk {
                 }
             }
             Note::Refused { reason, text } => {
+                let reason = Reason::told(reason).to_string();
                 let Some(u) = self.utterance() else { return };
                 u.refused = Some(reason.clone());
                 let at = u.speech.0;
                 if text.is_empty() && u.text.is_empty() {
-                    return self.refusal("not taken", "(no words)", reason.clone());
+                    return self.refusal("not taken", "(no words)", reason);
                 }
                 let words = if text.is_empty() { u.text.clone() } else { text.clone() };
                 let shown = format!("{words} ({reason})");
                 self.d.lines.push(Line { at, side: Side::Pilot, mark: Mark::NotTaken, text: shown });
-                self.refusal("not taken", words, reason.clone());
+                self.refusal("not taken", words, reason);
             }
             Note::Flow { flow, state } => {
                 self.line(Side::Flight, Mark::List, format!("{}: {state}", plain(flow)));

@@ -57,6 +57,14 @@ function ask(question, yes, then) {
 $("ask-yes").addEventListener("click", () => { $("ask").close(); if (agreed) agreed(); });
 $("ask-no").addEventListener("click", () => $("ask").close());
 
+// A part that folds; it stays as it was left, whatever becomes of what is in it.
+const folds = new Map();
+function fold(key, title, count, open, ...parts) {
+  const was = folds.has(key) ? folds.get(key) : open;
+  const seen = e => { if (e.target.isConnected) folds.set(key, e.target.open); };
+  return tag("details", { open: was, ontoggle: seen }, tag("summary", { "data-key": "f:" + key }, title, tag("span", { class: "count" }, " " + count)), ...parts);
+}
+
 // A wording: a button if there is nothing to fill in, else a small form.
 function way(pieces, key, critical, main) {
   const send = words => critical ? ask("Say “" + words + "”?", "Say it", () => say(words)) : say(words);
@@ -68,7 +76,7 @@ function way(pieces, key, critical, main) {
     if (typeof p === "string") return p;
     const set = { "aria-label": p.blank, "data-key": key + ":" + i, required: true };
     return p.among.length
-      ? tag("select", set, p.among.map(w => tag("option", {}, w)))
+      ? tag("select", set, tag("option", { value: "" }, "…"), p.among.map(w => tag("option", {}, w)))
       : tag("input", { ...set, placeholder: p.blank, autocomplete: "off", maxlength: 40 });
   });
   const go = e => {
@@ -86,24 +94,43 @@ function items(list) {
   const out = [tag("div", { class: "you head" }, "you"), tag("div", { class: "mid head" }, "the aircraft"), tag("div", { class: "they head" }, "second pilot")];
   list.items.forEach(i => {
     const c = i.state === "open" ? " open" : i.state === "now" || i.state === "contradicted" ? " now" : "";
-    const odd = i.state === "contradicted";
-    const mine = i.whose === "second pilot" ? "" : i.you || (i.state === "now" && list.due ? "your answer" : "");
+    const odd = i.state === "contradicted" || i.state === "no_answer", settled = c !== " open" && i.state !== "now";
+    const mine = i.you || (i.expected && !settled ? tag("em", { class: "soft" }, i.expected) : "");
+    const his = i.second || (i.second_says && !settled ? tag("em", { class: "soft" }, i.second_says) : "");
     const sees = i.shown ? (i.agrees === true ? "✓ " : i.agrees === false && i.state !== "open" ? "✕ " : "") + i.shown : "";
     out.push(
       tag("div", { class: "you" + c }, mine, STATES[i.state] ? tag("span", { class: "mark" + (odd ? " odd" : " soft") }, STATES[i.state]) : null),
-      tag("div", { class: "mid" + c }, sees ? sees + " " : null, tag("span", { class: "known " + i.known }, KNOWN[i.known] || i.known)),
-      tag("div", { class: "they" + c }, tag("span", { class: i.killer ? "killer" : null }, i.challenge), i.second ? tag("span", { class: "mark" }, "— " + i.second) : null));
+      tag("div", { class: "mid" + c }, sees ? tag("span", { class: "sees" }, sees) : null, tag("span", { class: "known " + i.known }, KNOWN[i.known] || i.known)),
+      tag("div", { class: "they" + c }, tag("span", { class: i.killer ? "killer" : null }, i.challenge), his ? tag("span", { class: "mark" }, "— ", his) : null));
   });
-  return tag("div", { class: "voices items" }, out);
+  const key = list.items.some(i => i.killer) ? "! not to be left out" : "";
+  return [tag("div", { class: "voices items" }, out), key ? tag("p", { class: "soft foot" }, key) : null].filter(Boolean);
 }
+
+// What waits for you, and how to answer it by touch.
+let due = { texts: [], list: false, answers: [], rest: [] };
+function answer() {
+  const named = new Set(due.answers.map(p => JSON.stringify(p)));
+  const rest = due.rest.filter(c => !named.has(JSON.stringify(c.say)));
+  $("foryou").hidden = !due.texts.length && !due.answers.length && !rest.length;
+  put("due", due.texts, all => all.map(t => tag("p", {}, t)));
+  put("answers", [due.answers, rest], ([own, rest]) => tag("div", { class: "ways" },
+    own.map((p, i) => way(p, "a" + i, false, true)),
+    rest.map(c => way(c.say, "d" + JSON.stringify(c.say), c.critical, !own.length))));
+}
+
+// A figure's name and value; what is not there is a dash, and said in words to whoever cannot see it.
+const pair = none => ([t, v]) => tag("div", {}, tag("dt", {}, t), tag("dd", { class: v ? null : "unseen" }, v || "–", v ? null : tag("span", { class: "hidden" }, none)));
+const HOME = ["lists", "flows and briefings", "set on the aircraft", "to the ground", "to the cabin", "on the radio", "who flies, stop, go around"];
+const PARTS = [["flight", "written or checked on this flight", true], ["given", "from the book, computed, read off the aircraft", false], ["open", "not set", false]];
 
 const draw = {
   clock: c => { $("clock").textContent = c; },
   flight: f => {
     $("phase").textContent = f.phase;
     $("roles").textContent = "you: " + f.you + " · second pilot: " + f.second + (f.next.length ? " · next: " + f.next.join(", ") : "");
-    put("figures", f.figures, all => all.map(([t, v]) => tag("div", {}, tag("dt", {}, t), tag("dd", { class: v ? null : "unseen" }, v || "not seen"))));
-    put("speeds", f.speeds, all => all.map(([t, v]) => tag("div", {}, tag("dt", {}, t), tag("dd", { class: v ? null : "unseen" }, v || "not set"))));
+    put("figures", f.figures, all => all.map(pair("not seen")));
+    put("speeds", f.speeds, all => all.map(pair("not set")));
   },
   health: all => put("health", all, all => all.map(h => tag("li", { class: h.state }, h.room + ": " + h.text))),
   list: l => {
@@ -111,10 +138,12 @@ const draw = {
     $("list-h").textContent = l.title || "Checklist";
     $("list-waits").textContent = l.waits + (l.behind.length ? " · waiting behind it: " + l.behind.join(", ") : "");
     put("items", { items: l.items, due: l.due }, items);
-    put("answers", l.due ? l.answers : [], all => all.length ? [tag("h3", {}, "answer by touch"), tag("div", { class: "ways" }, all.map((p, i) => way(p, "a" + i, false, true)))] : []);
+    Object.assign(due, { list: l.due, answers: l.due ? l.answers : [] });
+    answer();
   },
   doing: d => {
-    put("foryou", d.for_you, all => all.map(t => tag("p", {}, t)));
+    due.texts = d.for_you;
+    answer();
     put("doing-b", d, d => [
       d.saying.map(([who, text]) => tag("p", {}, tag("span", { class: "soft" }, who + " says: "), "“" + text + "”")),
       d.now.map(w => tag("div", { class: "work" }, tag("span", { class: "soft" }, w.who + ": "), w.what, w.of ? tag("span", { class: "soft" }, " " + w.of) : null, w.step ? tag("p", {}, w.step) : null)),
@@ -126,34 +155,55 @@ const draw = {
   },
   heard: h => put("heard-b", h, h => h.at === "" ? [tag("p", { class: "soft" }, "nothing yet")] : [
     tag("p", { class: "words" }, h.text ? "“" + h.text + "”" : "not understood"),
-    tag("p", {}, h.why ? tag("span", { class: "odd" }, "✕ not taken: " + h.why) : "✓ taken", tag("span", { class: "soft" }, " · " + h.at + " · by " + h.by + " · score " + h.score)),
+    tag("p", {}, h.why ? tag("span", { class: "odd" }, "✕ not taken: " + h.why) : "✓ taken", tag("span", { class: "soft" }, " · " + h.at + (h.by === "voice" ? " · score " + h.score : " · by words"))),
     h.others.length ? tag("p", { class: "soft" }, "could also have been: " + h.others.map(([t, s]) => "“" + t + "” (" + s + ")").join(", ")) : null,
   ].filter(Boolean)),
-  can: all => put("can-b", all, all => all.map(g => [tag("h3", {}, g.title), tag("div", { class: "ways" }, g.calls.map(c => way(c.say, g.title + JSON.stringify(c.say), c.critical, g.due)))]).flat()),
+  can: all => {
+    due.rest = all.filter(g => g.due).flatMap(g => g.calls);
+    answer();
+    put("can-b", all.filter(g => !g.due), all => all.map(g => fold("can " + g.title, g.title, g.calls.length, HOME.includes(g.title),
+      tag("div", { class: "ways" }, g.calls.map(c => way(c.say, g.title + JSON.stringify(c.say), c.critical, false))))));
+  },
   keys: k => {
     keys = k;
     for (const name of ["hold", "resume", "repeat", "skip", "stop"]) $("k-" + name).disabled = !k[name];
     $("k-talk").disabled = !k.talk;
     $("k-talk").title = k.talk ? "" : "push-to-talk needs a live microphone";
   },
-  refused: all => put("refused-b", all, all => all.length ? [tag("ul", { class: "plain" }, all.map(r => tag("li", {}, tag("span", { class: "soft" }, r.at + " "), r.what + ": " + r.why)))] : [tag("p", { class: "soft" }, "nothing was refused")]),
-  lines: all => put("score-b", all, all => [...all].reverse().map(l => l.side === "flight"
-    ? [tag("div", { class: "all" }, l.text + " " + l.at)]
-    : [tag("div", { class: "you" }, l.side === "you" ? l.text : ""), tag("div", { class: "mid" }, l.at), tag("div", { class: "they" }, l.side === "you" ? "" : [l.who ? tag("em", {}, l.who + ": ") : null, l.text])]).flat()),
-  sheet: all => put("sheet-b", all, all => tag("table", {},
+  refused: all => put("refused-b", all, all => {
+    const row = r => tag("li", {}, tag("span", { class: "soft" }, r.at), tag("span", {}, r.what), tag("span", { class: "why" }, r.why));
+    return all.length
+      ? [tag("ul", { class: "plain refusals" }, all.slice(0, 3).map(row)), all.length > 3 ? fold("refused", "earlier", all.length - 3, false, tag("ul", { class: "plain refusals" }, all.slice(3).map(row))) : null].filter(Boolean)
+      : [tag("p", { class: "soft" }, "nothing was refused")];
+  }),
+  lines: all => put("score-b", all, all => {
+    const row = l => l.side === "flight"
+      ? [tag("div", { class: "all" }, l.text + " " + l.at)]
+      : [tag("div", { class: "you" }, l.side === "you" ? l.text : ""), tag("div", { class: "mid" }, l.at), tag("div", { class: "they" }, l.side === "you" ? "" : [l.who ? tag("em", {}, l.who + ": ") : null, l.text])];
+    const rows = [...all].reverse().map(row), some = (from, to) => tag("div", { class: "voices" }, rows.slice(from, to).flat());
+    return [some(0, 14), rows.length > 14 ? fold("lines", "earlier", rows.length - 14, false, some(14)) : null].filter(Boolean);
+  }),
+  sheet: all => put("sheet-b", all, all => PARTS.map(([part, title, open]) => {
+    const rows = all.filter(e => e.part === part);
+    return rows.length ? fold("sheet " + part, title, rows.length, open, table(rows)) : null;
+  }).filter(Boolean)),
+};
+
+function table(rows) {
+  return tag("table", {},
     tag("thead", {}, tag("tr", {}, ["entry", "value", "set by", "cross-checked by"].map(t => tag("th", { scope: "col" }, t)))),
-    tag("tbody", {}, all.map(e => {
+    tag("tbody", {}, rows.map(e => {
       const set = { "aria-label": e.title, "data-key": "s:" + e.id, "data-was": e.value };
       const words = e.kind === "bool" ? ["true", "false"] : e.among;
       const field = words.length
         ? tag("select", set, words.map(w => tag("option", { value: w, selected: w === e.value }, { true: "yes", false: "no" }[w] || w)))
         : tag("input", { ...set, value: e.value, maxlength: 64, autocomplete: "off", inputmode: e.kind === "number" ? "decimal" : "text" });
       const go = ev => { ev.preventDefault(); field.dataset.was = field.value; touch({ do: "sheet", entry: e.id, value: field.value }, "written: " + e.title + " " + field.value); };
-      return tag("tr", {}, tag("td", {}, e.title), tag("td", {}, tag("form", { onsubmit: go }, field, tag("button", { type: "submit", "aria-label": "write " + e.title, "data-key": "w:" + e.id }, "Write"))),
+      return tag("tr", {}, tag("th", { scope: "row" }, e.title), tag("td", {}, tag("form", { onsubmit: go }, field, tag("button", { type: "submit", "aria-label": "write " + e.title, "data-key": "w:" + e.id }, "Write"))),
         tag("td", {}, e.by || "nobody", e.at ? tag("span", { class: "soft" }, " at " + e.at) : null),
         tag("td", {}, e.doubted ? tag("span", { class: "odd" }, "✕ in doubt ") : null, e.checked ? "✓ " + e.checked : tag("span", { class: "soft" }, "nobody yet")));
-    })))),
-};
+    })));
+}
 
 // The keys.
 let keys = {}, item = "";

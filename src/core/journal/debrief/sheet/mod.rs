@@ -51,6 +51,7 @@ pub fn page(d: &Debrief, criteria: &Criteria, beside: &Beside) -> String {
                         ", " (clock(d.end)) " of session"
                     }
                     @for n in &d.notices { p.notice { (n) } }
+                    (tables::glance(d))
                     nav aria-label="parts of this page" {
                         a href="#work" { "to work on" }
                         a href="#measured" { "measured" }

@@ -10,6 +10,30 @@ use maud::{Markup, html};
 const COLUMN_S: f64 = 0.5;
 const COLUMNS: usize = 16;
 
+/// The flight in a few figures, each with its unit in words; what there was none of is left out.
+pub(super) fn glance(d: &Debrief) -> Markup {
+    let mut all: Vec<(&str, String)> = Vec::new();
+    let agreed = d.items.iter().filter(|i| i.state == "agreed" && !i.contradicted).count();
+    if !d.items.is_empty() {
+        all.push(("items agreed at once", format!("{agreed} of {}", d.items.len())));
+    }
+    if let Some(s) = quantile(&sorted(&d.answers), 0.5) {
+        all.push(("your answers, median", format!("{s:.1} s")));
+    }
+    let late = d.callouts.iter().filter_map(|c| c.mark.as_ref()?.late_s).max_by(|a, b| a.abs().total_cmp(&b.abs()));
+    if let Some(s) = late {
+        all.push(("callouts, furthest off", format!("{} s", signed(s))));
+    }
+    all.push(("deviations", d.deviations.len().to_string()));
+    all.push(("not taken, not done", d.refusals.len().to_string()));
+    html! { dl.glance { @for (title, value) in all { div { dt { (title) } dd { (value) } } } } }
+}
+
+/// A difference with its sign; what rounds to nought is no negative nought.
+fn signed(n: f64) -> String {
+    format!("{:+.2}", libm::round(n * 100.0) / 100.0 + 0.0)
+}
+
 /// By what the flight was measured.
 pub(super) fn scores(d: &Debrief, recording: Option<&str>) -> Markup {
     let none: Vec<&str> = d.scores.iter().filter(|s| s.of == 0).map(|s| s.title.as_str()).collect();
@@ -110,10 +134,10 @@ pub(super) fn callouts(d: &Debrief, recording: Option<&str>) -> Markup {
                             td { @if m.end_due { "its end" } @else { "its beginning" } }
                             td.n { (format!("{:.1}", m.wanted)) }
                             @match m.actual {
-                                Some(a) => { td.n { (format!("{a:.1}")) } td.n.error { (format!("{:+.2}", a - m.wanted)) } }
+                                Some(a) => { td.n { (format!("{a:.1}")) } td.n.error { (signed(a - m.wanted)) } }
                                 None => { td.n { "not known" } td.n {} }
                             }
-                            td.n { @if let Some(s) = m.late_s { (format!("{s:+.2} s")) } }
+                            td.n { @if let Some(s) = m.late_s { (signed(s)) " s" } }
                         }
                         None => { td { "on its condition" } td {} td {} td {} td {} }
                     }
