@@ -94,3 +94,52 @@ fn a_drill_by_sound_hears_an_error_as_an_error() {
         assert!(heard.unwrap().samples.iter().any(|s| s.abs() > 0.05), "side {side}");
     }
 }
+
+/// A pilot who pauses in a long answer and goes on louder is no second talker: the beginning counts.
+#[test]
+fn a_long_answer_with_pauses_is_heard_from_its_beginning() {
+    use antiphon::core::radio::{CallsignScore, Generator, Mode, Phrases, Reader, Said, Verdict, Weights, judge};
+    use antiphon::core::time::SessionTime;
+    use antiphon::core::words::Regime;
+    use antiphon::edge::audio::EAR_RATE;
+    use antiphon::edge::captain::Captains;
+    use antiphon::edge::radio::RadioEar;
+    use antiphon::edge::speaker::cache::Cache;
+    let Some(models) = crate::models::models() else { return };
+    let phrases = Phrases::built_in().unwrap();
+    let (regime, reader) = (Regime::ALL[0], Reader::new(&phrases).unwrap());
+    let rules = phrases.rules(regime);
+    let mut ear = RadioEar::open(&models, &phrases).unwrap();
+    let mut captains = Captains::new(Cache::in_memory());
+    let mut generator = Generator::new(&phrases, regime, 4, 100);
+    let mut long = 0;
+    while long < 2 {
+        let exercise = generator.next(Mode::Readback, &Weights::new());
+        let text = exercise.model(&phrases, rules);
+        let parts: Vec<&str> = text.split(", ").collect();
+        if !exercise.is_mine() || parts.len() < 4 {
+            continue;
+        }
+        long += 1;
+        let quiet = |s: f64| vec![0.0f32; (s * f64::from(EAR_RATE)) as usize];
+        let mut sound = quiet(0.5);
+        for (i, part) in parts.iter().enumerate() {
+            let gain = if i + 1 < parts.len() { 0.35 } else { 1.0 };
+            sound.extend(captains.render("captain-a", part).unwrap().samples.iter().map(|s| s * gain));
+            sound.extend(quiet(0.5));
+        }
+        assert!(sound.len() > 9 * EAR_RATE as usize, "too short to show anything: {text}");
+        sound.extend(quiet(1.2));
+        ear.reset();
+        ear.expect(&exercise, SessionTime::ZERO).unwrap();
+        let mut heard = ear.feed(&sound).unwrap();
+        heard.extend(ear.finish().unwrap());
+        assert_eq!(heard.len(), 1, "{text}: {heard:?}");
+        let words = heard.remove(0);
+        let kinds: Vec<&str> = exercise.items.iter().map(|i| i.kind.as_str()).collect();
+        let said = Said { pieces: reader.read(&words.text, &kinds), words: words.clone() };
+        let score = judge(&phrases, rules, &exercise, &said);
+        let right = score.items.iter().filter(|s| s.verdict == Verdict::Correct).count();
+        assert!(right == exercise.items.len() && score.callsign == CallsignScore::Right, "{text}: {}", words.text);
+    }
+}

@@ -63,6 +63,8 @@ pub struct Listener<E = NeuralEar> {
     quiet: u32,
     /// What the ear has made of the utterance so far.
     asked: Option<Asked>,
+    /// An utterance is one pilot's from its beginning, however long.
+    one_talker: bool,
 }
 
 /// A decode ahead of the endpoint.
@@ -138,7 +140,14 @@ impl<E: Reader> Listener<E> {
             begun: CallSet::none(),
             quiet: 0,
             asked: None,
+            one_talker: false,
         }
+    }
+
+    /// An utterance is one pilot's from its beginning, however long: a voice that rises again after a pause within it is no
+    /// other talker's. So it is with an answer on the radio, whose items are spoken with pauses between them.
+    pub fn one_talker(&mut self) {
+        self.one_talker = true;
     }
 
     /// What can be said from now on. An utterance counts under what is live at its start and at its end.
@@ -367,7 +376,7 @@ impl<E: Reader> Listener<E> {
         for bar in sure.ordinary.iter_mut().chain(&mut sure.due) {
             bar.margin += SURE;
         }
-        let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
+        let later: Vec<Span> = utterance.later.iter().flatten().copied().filter(|_| !self.one_talker).collect();
         let main = later.first().copied().unwrap_or(utterance.window);
         let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
         let windows = Some(utterance.window).filter(|_| whole).into_iter().chain(later);

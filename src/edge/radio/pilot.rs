@@ -57,7 +57,8 @@ impl RadioEar {
         settings.wide = settings.wide.max(BEAM);
         settings.longest = LONGEST;
         settings.window = WINDOW;
-        let listener = Listener::new(Vad::open(&runtime)?, ear, breath(), Thresholds::default());
+        let mut listener = Listener::new(Vad::open(&runtime)?, ear, breath(), Thresholds::default());
+        listener.one_talker();
         Ok(RadioEar {
             listener,
             phrases: phrases.clone(),
