@@ -162,7 +162,7 @@ pub fn glimpse(bytes: &[u8]) -> Option<String> {
 }
 
 fn read_header(row: &[u8], sum: &mut String) -> Result<(Header, bool), Unreadable> {
-    let (value, sound) = open(row, sum).map_err(|_| Unreadable::Foreign)?;
+    let (value, _, sound) = open(row, sum).map_err(|_| Unreadable::Foreign)?;
     let Some(version) = value.get("antiphon_journal") else { return Err(Unreadable::Foreign) };
     match version.as_u64() {
         Some(v) if v > u64::from(VERSION) => return Err(Unreadable::Newer { found: v, reads: VERSION }),
@@ -175,16 +175,15 @@ fn read_header(row: &[u8], sum: &mut String) -> Result<(Header, bool), Unreadabl
 
 fn read_line(row: &[u8], sum: &mut String) -> Result<(Line, String, bool), String> {
     let mut after = sum.clone();
-    let (value, sound) = open(row, &mut after)?;
-    let text = canon::canonical(&value);
+    let (value, text, sound) = open(row, &mut after)?;
     let line = serde_json::from_value(value).map_err(|e| e.to_string())?;
     *sum = after;
     Ok((line, text, sound))
 }
 
-/// Parses a row, takes its sum off, and says whether it follows from the sum before. The sum *found* is carried on, so
-/// that one change is told once.
-fn open(row: &[u8], sum: &mut String) -> Result<(Value, bool), String> {
+/// Parses a row, takes its sum off, and says whether it follows from the sum before; with the canonical text of the rest.
+/// The sum *found* is carried on, so that one change is told once.
+fn open(row: &[u8], sum: &mut String) -> Result<(Value, String, bool), String> {
     let text = std::str::from_utf8(row).map_err(|_| "not UTF-8 text".to_string())?;
     let mut value: Value = serde_json::from_str(text).map_err(|e| plain(&e))?;
     let Some(map) = value.as_object_mut() else { return Err("not a JSON object".into()) };
@@ -192,10 +191,11 @@ fn open(row: &[u8], sum: &mut String) -> Result<(Value, bool), String> {
         Some(Value::String(s)) => s,
         _ => String::new(),
     };
-    let due = canon::sum(sum, &canon::canonical(&value));
+    let rest = canon::canonical(&value);
+    let due = canon::sum(sum, &rest);
     let sound = said == due;
     *sum = if said.is_empty() { due } else { said };
-    Ok((value, sound))
+    Ok((value, rest, sound))
 }
 
 /// What the parser said, without its "at line 1 column N": the row has its own number.
