@@ -58,6 +58,11 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md
 	cargo bench --locked --bench radio
 
+.PHONY: bench-page
+bench-page: setup ## page and debrief against their targets, in a real browser; 6 minutes, on a quiet machine
+	@python3 models/setup.py --with test
+	REQUIRE=1 MEASURE=all cargo test --release --locked --test suite -- page:: debrief:: --nocapture --test-threads=1
+
 .PHONY: test-audio
 test-audio: ## flights and drills through sound devices alone, in real time, on a sound server of the test's own; a quiet machine
 	@python3 models/setup.py --with vosk --with test

@@ -5,6 +5,7 @@
 mod can;
 mod health;
 mod layout;
+mod reasons;
 mod sheet;
 pub mod view;
 mod wording;
@@ -187,8 +188,10 @@ impl Model {
                 let what = if text.is_empty() { "what was heard".into() } else { format!("\u{201c}{text}\u{201d}") };
                 self.refuse(what, reason);
             }
-            Note::NotDone { what, why } => self.refuse(what.clone(), why.clone()),
-            Note::Passed { callout, why } => self.refuse(format!("callout {}", callout.replace('_', " ")), why.clone()),
+            Note::NotDone { what, why } => self.refuse(what.replace('_', " "), reasons::in_words(&self.book, why)),
+            Note::Passed { callout, why } if !reasons::had_no_occasion(&self.book, callout, why) => {
+                self.refuse(format!("callout {}", callout.replace('_', " ")), why.clone());
+            }
             Note::Checklist { checklist, state } if state == "begun" => {
                 self.items.retain(|(list, _), _| list != checklist);
             }

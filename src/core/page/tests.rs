@@ -142,6 +142,43 @@ fn a_refusal_has_its_reason_and_what_else_it_could_have_been() {
     assert_eq!(b.section("heard")["taken"], Json::Array(vec![]));
 }
 
+/// A callout that had no occasion is no refusal, and what is not known is told by its name.
+#[test]
+fn reasons_are_told_to_a_pilot_not_to_an_author() {
+    let mut b = Bench::new("before_start");
+    let step = |b: &mut Bench, note: Note| {
+        b.model.saw(SessionTime(b.at), &Input::Tick, &[Action::Note(note)]);
+        b.section("refused").as_array().expect("a list").len()
+    };
+    let begun = b.section("refused").as_array().expect("a list").len();
+    let book = b.model.book.clone();
+    let guarded = book.callouts.iter().find(|c| c.only_if.is_some()).expect("a callout with a guard");
+    let why = guarded.only_if.as_ref().expect("a guard").text.clone();
+    assert_eq!(step(&mut b, Note::Passed { callout: guarded.id.clone(), why }), begun);
+    let why = "the aircraft made the call itself".to_string();
+    assert_eq!(step(&mut b, Note::Passed { callout: guarded.id.clone(), why }), begun + 1);
+    let title = |id: &str| book.signals.iter().find(|s| s.id == id).expect("a signal").title.clone();
+    let unknown = "!doors_closed || ias_kt > sheet.v1 is unknown".to_string();
+    step(&mut b, Note::NotDone { what: "callout to_go".into(), why: unknown });
+    let told = format!("not known: {}, {}, V one", title("doors_closed"), title("ias_kt"));
+    let now = b.section("refused")[0].clone();
+    assert_eq!((&now["what"], &now["why"]), (&"callout to go".into(), &told.into()));
+}
+
+/// Items that are still to come show how they are answered.
+#[test]
+fn an_open_item_shows_its_answer() {
+    let mut b = Bench::new("before_start");
+    b.feed(Input::State { delta: [("parking_brake".to_string(), Some(true.into()))].into() });
+    b.say("before start checklist");
+    let items = b.section("list")["items"].clone();
+    let row = |i: usize| (items[i]["expected"].clone(), items[i]["second_says"].clone());
+    assert_eq!(row(0), ("set".into(), "".into()));
+    assert_eq!(row(1), ("".into(), "Closed".into()));
+    assert_eq!(row(2), ("its value".into(), "".into()));
+    assert_eq!(row(5), ("closed".into(), "Closed right".into()));
+}
+
 #[test]
 fn the_sheet_says_who_set_what() {
     let mut b = Bench::new("before_start");
@@ -156,6 +193,11 @@ fn the_sheet_says_who_set_what() {
     let (value, who) = by(&b, "v1");
     assert!(value == "121" && who.starts_with("you, on the page"), "{value} {who}");
     b.say("v two one four two");
+    let part = |b: &Bench, id: &str| {
+        let all = b.section("sheet");
+        all.as_array().expect("a list").iter().find(|e| e["id"] == id).expect("an entry")["part"].clone()
+    };
+    assert_eq!([part(&b, "v1"), part(&b, "callsign")], ["flight", "given"]);
     let (value, who) = by(&b, "v2");
     assert!(value == "142" && who.starts_with("you, by words"), "{value} {who}");
     // Who has compared it, and what cannot be right, is the engine's to say.

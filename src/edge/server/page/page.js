@@ -111,10 +111,17 @@ function items(list) {
 let due = { texts: [], list: false, answers: [], rest: [] };
 function answer() {
   const named = new Set(due.answers.map(p => JSON.stringify(p)));
-  const rest = due.rest.filter(c => !named.has(JSON.stringify(c.say)));
-  $("foryou").hidden = !due.texts.length && !due.answers.length && !rest.length;
+  // Of the ways to say the same values one is enough to touch.
+  const forms = new Set();
+  const once = pieces => {
+    const blanks = pieces.filter(p => typeof p !== "string").map(p => p.blank).join();
+    return !blanks || (!forms.has(blanks) && Boolean(forms.add(blanks)));
+  };
+  const own = due.answers.filter(once);
+  const rest = due.rest.filter(c => !named.has(JSON.stringify(c.say)) && once(c.say));
+  $("foryou").hidden = !due.texts.length && !own.length && !rest.length;
   put("due", due.texts, all => all.map(t => tag("p", {}, t)));
-  put("answers", [due.answers, rest], ([own, rest]) => tag("div", { class: "ways" },
+  put("answers", [own, rest], ([own, rest]) => tag("div", { class: "ways" },
     own.map((p, i) => way(p, "a" + i, false, true)),
     rest.map(c => way(c.say, "d" + JSON.stringify(c.say), c.critical, !own.length))));
 }
