@@ -2,16 +2,16 @@
 
 use super::deed::{Deed, Event, Failure, Senses, Turn};
 use super::form::{Never, Reaction, Script, Step};
+use super::insist::Unheard;
 use super::pattern::Pattern;
+use super::pending::{Open, Quiet, Spoken, ToSay};
+use super::ramp::Ramp;
 use super::wanted::{Match, Wanted, any_of};
 use crate::core::aircraft::Value;
 use crate::core::book::schema::Station;
 use crate::core::crew::io::{Action, Note};
 use crate::core::time::SessionTime;
 use std::collections::{BTreeMap, VecDeque};
-
-/// Moves of a ramp a second.
-const RAMP_RATE: f64 = 20.0;
 
 /// A script being acted out.
 #[derive(Debug, Clone)]
@@ -43,6 +43,9 @@ pub struct Performance {
     tongue_held: bool,
     next_id: u64,
     last_said: Option<String>,
+    /// The line that set the current step off.
+    set_off: Option<(Station, String)>,
+    unheard: Option<Unheard>,
     ramps: Vec<Ramp>,
     reacted: Vec<u32>,
     failures: Vec<Failure>,
@@ -61,55 +64,6 @@ enum Stage {
     Lingering,
     /// Over.
     Over,
-}
-
-#[derive(Debug, Clone)]
-struct Spoken {
-    station: Station,
-    text: String,
-    used: bool,
-}
-
-#[derive(Debug, Clone)]
-struct Open {
-    step: usize,
-    wanted: Wanted,
-    within_s: f64,
-    deadline: Option<SessionTime>,
-    almost: Option<String>,
-}
-
-#[derive(Debug, Clone)]
-struct Quiet {
-    step: usize,
-    from: SessionTime,
-    for_s: f64,
-}
-
-#[derive(Debug, Clone)]
-struct ToSay {
-    id: u64,
-    due: SessionTime,
-    /// `None`: the last words again.
-    text: Option<String>,
-    /// Also into a line of ours.
-    cut_in: bool,
-}
-
-#[derive(Debug, Clone)]
-struct Ramp {
-    control: String,
-    from: f64,
-    to: f64,
-    began: SessionTime,
-    for_s: f64,
-    moves: u32,
-}
-
-impl Ramp {
-    fn next(&self) -> SessionTime {
-        self.began.plus((f64::from(self.moves + 1) / RAMP_RATE).min(self.for_s))
-    }
 }
 
 impl Performance {
@@ -135,6 +89,8 @@ impl Performance {
             tongue_held: false,
             next_id: 1,
             last_said: None,
+            set_off: None,
+            unheard: None,
             ramps: Vec::new(),
             reacted: vec![0; script.reactions.len()],
             failures: Vec::new(),
@@ -215,9 +171,13 @@ impl Performance {
             Event::SayEnded { id } => {
                 if self.speaking == Some(*id) {
                     self.speaking = None;
+                    self.was_said(at);
                 }
             }
             Event::Action(action) => {
+                if matches!(action, Action::Note(Note::Accepted { .. })) {
+                    self.unheard = None;
+                }
                 match action {
                     Action::Note(Note::Phase { phase }) => self.phase = Some(phase.clone()),
                     Action::Set { control, to, .. } => self.forbid(&|n| {
@@ -270,6 +230,7 @@ impl Performance {
 
     fn progress(&mut self, at: SessionTime, senses: &dyn Senses) -> bool {
         self.look(at, senses);
+        self.insist(at);
         self.expire(at);
         match self.stage {
             Stage::Over => false,
@@ -359,7 +320,10 @@ impl Performance {
             let delay = step.delay_s;
             let as_it_begins = t.as_it_begins;
             (self.from_end, self.from_start) = (ends, starts);
+            self.set_off = None;
             if let Some(i) = line {
+                let set_off = if as_it_begins { &self.starts[i] } else { &self.ends[i] };
+                self.set_off = Some((set_off.station, set_off.text.clone()));
                 // What came after the line that set it off may set off the next step.
                 if as_it_begins {
                     self.starts[i].used = true;
@@ -442,6 +406,9 @@ impl Performance {
         self.deeds.extend(step.inject.iter().map(|fault| Deed::Inject { fault: fault.clone() }));
         self.deeds.extend(step.touch.iter().map(|what| Deed::Touch { what: what.clone() }));
         self.move_all(at, &step.moves, step.ramp_s, senses);
+        if let (Some(text), Some(_)) = (&step.say, self.script.patience_s) {
+            self.unheard = Some(Unheard::new(self.current, text.clone(), self.set_off.take()));
+        }
         let say = step.say.map(|text| self.queue(at, Some(text), step.cut_in));
         self.stage = Stage::Acting { say };
     }
@@ -466,10 +433,7 @@ impl Performance {
             if at < r.next() {
                 return true;
             }
-            let elapsed = at.since(r.began);
-            r.moves = libm::floor(elapsed * RAMP_RATE + 1e-6) as u32;
-            let over = at >= r.began.plus(r.for_s);
-            let to = if over { r.to } else { r.from + (r.to - r.from) * (elapsed / r.for_s) };
+            let (to, over) = r.advance(at);
             deeds.push(Deed::Move { control: r.control.clone(), to: Value::Number(to) });
             !over
         });
@@ -493,6 +457,11 @@ impl Performance {
         if set_off || self.stage == Stage::Over {
             return;
         }
+        if let Some(unheard) = self.unheard.as_mut().filter(|u| u.asked_again(station, text)) {
+            let words = unheard.again();
+            self.queue(at.plus(self.script.reaction_s), Some(words), false);
+            return;
+        }
         let counts = &self.reacted;
         let fits = |(i, r): &(usize, &Reaction)| {
             counts[*i] < r.at_most
@@ -506,6 +475,24 @@ impl Performance {
         };
         self.reacted[i] += 1;
         self.queue(at.plus(self.script.reaction_s), say, false);
+    }
+
+    /// His words are over: without a reaction he loses patience in a while, and what is expected of them is due later.
+    fn was_said(&mut self, at: SessionTime) {
+        let Some(unheard) = self.unheard.as_mut().filter(|u| self.last_said.as_ref() == Some(&u.text)) else { return };
+        unheard.said(at);
+        for o in self.open.iter_mut().filter(|o| o.step == unheard.step && o.deadline.is_some()) {
+            o.deadline = Some(at.plus(o.within_s));
+        }
+    }
+
+    /// Says again what nobody seems to have heard.
+    fn insist(&mut self, at: SessionTime) {
+        let Some(patience_s) = self.script.patience_s.filter(|_| self.stage != Stage::Over) else { return };
+        if let Some(unheard) = self.unheard.as_mut().filter(|u| u.due(patience_s).is_some_and(|due| due <= at)) {
+            let words = unheard.again();
+            self.queue(at, Some(words), false);
+        }
     }
 
     fn queue(&mut self, due: SessionTime, text: Option<String>, cut_in: bool) -> u64 {
@@ -550,6 +537,7 @@ impl Performance {
         all.extend(self.quiet.iter().map(|q| q.from.plus(q.for_s)));
         all.extend(self.to_say.iter().filter_map(|t| self.may_say(t)));
         all.extend(self.ramps.iter().map(Ramp::next));
+        all.extend(self.script.patience_s.and_then(|s| self.unheard.as_ref()?.due(s)));
         all.push(SessionTime::from_secs(self.script.limit_s));
         match self.stage {
             Stage::Delayed(until) => all.push(until),

@@ -35,6 +35,9 @@ pub struct Script {
     pub noise: Option<Noise>,
     /// From the end of a line that he reacts to until he begins, s.
     pub reaction_s: f64,
+    /// Words to which nothing was heard or done for so long are said again, as is the answer to a line that is told once
+    /// more; twice at most, s.
+    pub patience_s: Option<f64>,
     /// The session goes on so long after the last step, s.
     pub linger_s: f64,
     /// The whole must be over by then, session time, s.
@@ -239,6 +242,7 @@ struct RawHead {
     radio: Option<Radio>,
     noise: Option<Noise>,
     reaction_s: Option<f64>,
+    patience_s: Option<f64>,
     linger_s: Option<f64>,
     limit_s: Option<f64>,
 }
@@ -409,6 +413,7 @@ pub fn parse(text: &str) -> Result<Script, Vec<Problem>> {
         faults.add("a number of the world or of the noise is not finite: give a finite number.");
     }
     let reaction_s = faults.seconds("reaction_s", head.reaction_s, 0.5);
+    let patience_s = head.patience_s.map(|s| faults.seconds("patience_s", Some(s), 8.0));
     let linger_s = faults.seconds("linger_s", head.linger_s, 5.0);
     let limit_s = faults.seconds("limit_s", head.limit_s, 3600.0);
     if raw.steps.is_empty() {
@@ -450,6 +455,7 @@ pub fn parse(text: &str) -> Result<Script, Vec<Problem>> {
         radio: head.radio,
         noise: head.noise,
         reaction_s,
+        patience_s,
         linger_s,
         limit_s,
         world: raw.world,

@@ -7,7 +7,10 @@ mod act;
 mod check;
 mod deed;
 mod form;
+mod insist;
 mod pattern;
+mod pending;
+mod ramp;
 mod wanted;
 
 pub use act::Performance;

@@ -538,3 +538,48 @@ fn the_same_events_give_the_same_deeds() {
     let world = || vec![(1.0, Now::Act(Action::Say(speech(1)))), (2.0, line("go"))];
     assert_eq!(play(steps, world()), play(steps, world()));
 }
+
+#[test]
+fn a_pilot_with_patience_says_again_what_nobody_heard() {
+    let steps = r#"
+patience_s = 4
+[[steps]]
+on_spoken = "flaps"
+say = "flaps five"
+expect = [{ call = "flaps" }]
+[[steps]]
+on_spoken = "thank you"
+say = "z"
+"#;
+    // Silence: twice more. The challenge again: at once. A call: never again.
+    assert_snapshot!(play(steps, vec![(1.0, line("Flaps"))]), @r#"
+    2.50 says "flaps five"
+    7.50 says "flaps five"
+    12.50 says "flaps five"
+    303.50 over
+    step 1: not accepted within 10 s: the call flaps.
+    step 2: its trigger did not come within 300 s (spoken: "thank you"); the script stops here.
+    "#);
+    assert_snapshot!(play(steps, vec![(1.0, line("Flaps")), (5.0, line("Flaps")), (8.0, line("Gear"))]), @r#"
+    2.50 says "flaps five"
+    6.50 says "flaps five"
+    11.50 says "flaps five"
+    303.50 over
+    step 1: not accepted within 10 s: the call flaps.
+    step 2: its trigger did not come within 300 s (spoken: "thank you"); the script stops here.
+    "#);
+    let heard =
+        vec![(1.0, line("Flaps")), (4.0, accepted("flaps", &[])), (5.0, line("Flaps")), (9.0, line("Thank you"))];
+    assert_snapshot!(play(steps, heard), @r#"
+    2.50 says "flaps five"
+    10.50 says "z"
+    12.50 over
+    "#);
+    let unlike = steps.replace("patience_s = 4", "");
+    assert_snapshot!(play(&unlike, vec![(1.0, line("Flaps")), (5.0, line("Flaps"))]), @r#"
+    2.50 says "flaps five"
+    303.50 over
+    step 1: not accepted within 10 s: the call flaps.
+    step 2: its trigger did not come within 300 s (spoken: "thank you"); the script stops here.
+    "#);
+}
