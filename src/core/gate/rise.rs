@@ -13,8 +13,8 @@ const ENOUGH: usize = 31;
 const FLOOR: f64 = 0.2;
 /// A voice stands above it by so much, dB.
 const ABOVE: f64 = 10.0;
-/// Stops within a word last no more frames than this.
-const GAP: usize = 3;
+/// Stops and pauses within a call last no more frames than this (a quarter of a second).
+const GAP: usize = 8;
 
 /// First sample and level in dB of the last frames.
 #[derive(Debug, Clone, Default)]

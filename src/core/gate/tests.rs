@@ -73,8 +73,8 @@ fn what_voice_activity_noticed_late_is_part_of_the_utterance() {
     check(format!("{calm}xxxxx{end}"), 40, 45);
     check(format!("{calm}mmmmmmmmmmxxxxx{end}"), 40, 55);
     // A stop within a word, and a pause between two sounds.
-    check(format!("{calm}mmmmm...mmmxxxxx{end}"), 40, 56);
-    check(format!("{calm}mmmmm....mmmxxxxx{end}"), 49, 57);
+    check(format!("{calm}mmmmm........mmmxxxxx{end}"), 40, 61);
+    check(format!("{calm}mmmmm.........mmmxxxxx{end}"), 54, 62);
     // No farther back than a second and a half.
     check(format!("{calm}{}xxxxx{end}", "m".repeat(50)), 43, 95);
     // What we say ourselves is none of it, nor is the utterance before.
