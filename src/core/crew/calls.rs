@@ -37,6 +37,9 @@ pub(super) struct Kept {
     pub fact: Fact,
 }
 
+/// A sound shorter than this is no answer, s.
+const ANSWER_S: f64 = 0.3;
+
 impl Crew {
     pub(super) fn hear(&mut self, heard: &Heard) {
         let book = self.book.clone();
@@ -91,8 +94,10 @@ impl Crew {
                 let key = match reason {
                     Reason::TooFaint if heard.pushed || due => "too_faint",
                     Reason::NothingSaid | Reason::TooFaint | Reason::MicrophoneDead if !heard.pushed => return,
-                    // Speech that resembles no call does nothing, unless a button asked for an answer.
-                    _ if heard.pushed || resembles => "say_again",
+                    // Speech that resembles no call does nothing, unless a button or something due asked for an answer.
+                    _ if heard.pushed || resembles || (due && heard.speech.1.since(heard.speech.0) >= ANSWER_S) => {
+                        "say_again"
+                    }
                     _ => return,
                 };
                 let text = self.wording(key, &[]);

@@ -143,7 +143,9 @@ pub fn choose(
         .any(|i| {
             let rival = &heard.ranked[i];
             let margin = if reading.same_calls(rival) { bar.slot_margin } else { bar.margin };
-            lead - rival.score <= margin
+            // What is due is likelier than anything else before a word is heard.
+            let awaited = fit(i).1 && !fit(chosen).1 && rival.score > thresholds.bar(Class::Due, rival.words()).score;
+            lead - rival.score <= margin + if awaited { thresholds.awaited } else { 0.0 }
         });
     if (any_live && equals.len() > 1) || too_near {
         return refuse(Reason::Tie, any_live, text);
@@ -181,7 +183,7 @@ mod tests {
 
     /// Other than the program's own: those are set by measurement.
     fn thresholds() -> Thresholds {
-        Thresholds::flat((2.0, 1.5), (4.0, 3.0), -1.0)
+        Thresholds { awaited: 3.5, ..Thresholds::flat((2.0, 1.5), (4.0, 3.0), -1.0) }
     }
 
     /// Calls `a` to `f`; `c` and `d` have the same words; `f` is critical.
@@ -236,6 +238,11 @@ mod tests {
         check("ab", "", &[("a", 5.0, "alpha one"), ("b", 3.4, "beta")], "a");
         check("ab", "", &[("a", 5.0, "alpha one"), ("b", 3.5, "beta")], "tie, resembling");
         check("ab", "b", &[("a", 5.0, "alpha one"), ("b", 4.9, "beta")], "tie, resembling");
+        // What is due must be led by more, if it could itself be accepted.
+        check("ab", "", &[("a", 7.0, "alpha one"), ("b", 2.5, "beta")], "a");
+        check("ab", "b", &[("a", 7.0, "alpha one"), ("b", 2.5, "beta")], "tie, resembling");
+        check("ab", "b", &[("a", 8.0, "alpha one"), ("b", 2.5, "beta")], "a");
+        check("ab", "b", &[("a", 5.0, "alpha one"), ("b", 0.5, "beta")], "a");
         check("ab", "", &[("z", 5.0, "")], "no such call");
     }
 

@@ -58,6 +58,9 @@ pub struct Thresholds {
     pub critical: Vec<Bar>,
     /// For what fails: near enough to ask for it again.
     pub resembling: Vec<Near>,
+    /// A reading that answers nothing must lead one that is due and good enough itself by so much more, nats.
+    #[serde(default)]
+    pub awaited: f64,
 }
 
 impl Default for Thresholds {
@@ -81,9 +84,12 @@ impl Thresholds {
             }
         }
         ordered("resembling", &all.resembling.iter().map(|n| n.words).collect::<Vec<_>>())?;
-        match all.resembling.iter().all(|n| n.score.is_finite()) {
+        if !all.resembling.iter().all(|n| n.score.is_finite()) {
+            return Err(ThresholdsError("give [[resembling]] finite numbers".into()));
+        }
+        match all.awaited.is_finite() && all.awaited >= 0.0 {
             true => Ok(all),
-            false => Err(ThresholdsError("give [[resembling]] finite numbers".into())),
+            false => Err(ThresholdsError("give `awaited` a finite number from 0".into())),
         }
     }
 
@@ -97,7 +103,7 @@ impl Thresholds {
     pub(super) fn flat(plain: (f64, f64), critical: (f64, f64), resembling: f64) -> Self {
         let bar = |(score, margin)| vec![Bar { words: None, score, margin, slot_margin: margin }];
         let resembling = vec![Near { words: None, score: resembling }];
-        Thresholds { ordinary: bar(plain), due: bar(plain), critical: bar(critical), resembling }
+        Thresholds { ordinary: bar(plain), due: bar(plain), critical: bar(critical), resembling, awaited: 0.0 }
     }
 
     /// What a reading of so many words is held to. A critical call is never held to less than an ordinary one.
@@ -137,7 +143,8 @@ impl Thresholds {
         lengths.dedup();
         let bar = |words: Option<usize>| Bar { words, ..self.bar(Class::Critical, words.unwrap_or(usize::MAX)) };
         let critical: Vec<Bar> = lengths.into_iter().map(bar).collect();
-        Thresholds { ordinary: critical.clone(), due: critical.clone(), critical, resembling: self.resembling.clone() }
+        let (ordinary, due) = (critical.clone(), critical.clone());
+        Thresholds { ordinary, due, critical, resembling: self.resembling.clone(), awaited: self.awaited }
     }
 
     /// These with every score moved by so many nats: for curves.
@@ -210,6 +217,8 @@ mod tests {
             ("score = 0", "score = nan"),
             ("words = 4\n", ""),
             ("[[resembling]]", "[[resembled]]"),
+            ("[[ordinary]]\nwords = 2", "awaited = -1\n[[ordinary]]\nwords = 2"),
+            ("[[ordinary]]\nwords = 2", "awaited = inf\n[[ordinary]]\nwords = 2"),
         ] {
             assert!(SOUND.contains(from));
             assert!(Thresholds::parse(&SOUND.replace(from, to)).is_err(), "{from:?}");

@@ -393,3 +393,28 @@ fn surprises_come_only_when_asked_for_and_the_same_seed_gives_the_same() {
     assert_eq!(moment(Some(3)), moment(Some(3)));
     assert_ne!(moment(Some(3)), moment(Some(4)));
 }
+
+#[test]
+fn speech_that_nobody_understands_is_asked_for_again_only_where_an_answer_is_due() {
+    let mumbled = |s: &Stage, for_s: f64| {
+        let meaning = Meaning { call: "start".into(), slots: [].into() };
+        let ranked = vec![Candidate { meanings: vec![meaning], score: -6.0, text: "start".into() }];
+        let speech = (SessionTime::from_secs(s.now - for_s), SessionTime::from_secs(s.now));
+        let revision = s.revision;
+        Input::Heard {
+            heard: Heard { revision, ranked, unheard: None, typed: false, pushed: false, over_us: false, speech },
+        }
+    };
+    for (due, for_s, asked) in [(false, 0.6, false), (true, 0.6, true), (true, 0.2, false)] {
+        let mut s = Stage::new();
+        if due {
+            s.hear("read the list");
+            s.pass(3.0);
+        }
+        s.said();
+        s.feed(&mumbled(&s, for_s));
+        s.pass(1.0);
+        let said = s.said();
+        assert_eq!(said.iter().any(|t| t == "Say again"), asked, "due {due}, {for_s} s: {said:?}");
+    }
+}
