@@ -89,14 +89,14 @@ impl Default for Settings {
 }
 
 impl Settings {
-    /// The same with a beam about three times as wide, for what the usual one could not settle.
+    /// The same with a beam about three times as wide, for what the usual one could not settle. The window stays: what the
+    /// sound all but spells out is not given up for a long text that noise finds still less likely.
     #[must_use]
     pub fn thorough(&self) -> Settings {
         Settings {
             beam: self.beam * 3,
             wide: self.wide * 3,
             wide_steps: self.wide_steps + 1,
-            window: self.window + 10.0,
             behind: self.behind + 8.0,
             ..*self
         }
@@ -119,7 +119,7 @@ const NONE: u32 = u32::MAX;
 
 /// A position in the lattice.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-struct Spot {
+pub(super) struct Spot {
     /// `None` is between calls.
     at: Option<(CallId, NodeId)>,
     tail: Tail,
@@ -165,14 +165,19 @@ struct Next {
     goes_on: bool,
 }
 
-struct Walk<'a> {
-    lattice: &'a Lattice,
-    live: Vec<CallId>,
-    settings: Settings,
+pub(super) struct Walk<'a> {
+    pub lattice: &'a Lattice,
+    pub live: Vec<CallId>,
+    pub settings: Settings,
     /// Ways through a call: where from, and the steps from there.
-    ways: Vec<(u32, Range<u32>)>,
+    pub ways: Vec<(u32, Range<u32>)>,
     /// Calls told one after the other: what before, the last, and its words.
-    told: Vec<(u32, Meaning, Vec<WordId>)>,
+    pub told: Vec<(u32, Meaning, Vec<WordId>)>,
+}
+
+/// Where every text begins.
+pub(super) fn root() -> Spot {
+    Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE }
 }
 
 /// Looks for what was said among the `live` calls.
@@ -191,8 +196,7 @@ pub fn search<M: StepModel>(
 ) -> Result<Found, M::Error> {
     let (live, settings) = (lattice.live(live), *settings);
     let mut walk = Walk { lattice, live, settings, ways: Vec::new(), told: Vec::new() };
-    let root = Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE };
-    let mut beam = vec![Prefix { sound: 0.0, noise: 0.0, spots: vec![root], could_go_on: false }];
+    let mut beam = vec![Prefix { sound: 0.0, noise: 0.0, spots: vec![root()], could_go_on: false }];
     let mut texts: Vec<Text> = Vec::new();
     let mut steps = 0;
     if walk.live.is_empty() {
@@ -256,6 +260,11 @@ impl Walk<'_> {
     fn further(&self, spots: &[Spot]) -> u8 {
         let calls = spots.iter().map(|s| s.calls + u8::from(s.at.is_some())).min();
         calls.unwrap_or(0).saturating_sub(1)
+    }
+
+    /// The tokens that can follow a prefix, and where they lead.
+    pub fn tokens(&mut self, spots: Vec<Spot>) -> BTreeMap<Token, Vec<Spot>> {
+        self.next(&Prefix { sound: 0.0, noise: 0.0, spots, could_go_on: false }).tokens
     }
 
     /// Everything that can follow a prefix.

@@ -4,6 +4,7 @@
 //! word graph, and [`search`] walks it with a [`StepModel`]: one row of the model for each distinct token prefix, however
 //! many ways through the graph share it.
 
+mod ahead;
 mod beam;
 mod lattice;
 pub mod spell;
@@ -11,6 +12,7 @@ pub mod spell;
 mod tests;
 pub mod tokens;
 
+pub use ahead::{Ahead, Longer};
 pub use beam::{Found, Odds, Row, Settings, StepModel, search};
 pub use lattice::Lattice;
 pub use tokens::{Token, TokenFileError, Tokens};

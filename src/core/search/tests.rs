@@ -178,3 +178,48 @@ fn a_wording_that_nobody_spoke_changes_nothing() {
     let (gladly, not) = (score(Some((capital, -0.1))), score(None));
     assert!((gladly - not).abs() < 0.1, "{gladly} {not}");
 }
+
+/// The rows that a search asks of its model, as texts.
+#[derive(Default)]
+struct Asking {
+    rows: Vec<Vec<Token>>,
+    asked: std::collections::BTreeSet<Vec<Token>>,
+}
+
+impl StepModel for Asking {
+    type Error = Infallible;
+    fn start(&mut self) -> Result<(), Infallible> {
+        self.rows = vec![Vec::new()];
+        Ok(())
+    }
+    fn step(&mut self, rows: &[Row]) -> Result<(), Infallible> {
+        self.rows = rows.iter().map(|r| self.rows[r.parent].iter().copied().chain([r.token]).collect()).collect();
+        self.asked.extend(self.rows.iter().cloned());
+        Ok(())
+    }
+    fn odds(&self, _: usize, _: Token) -> Odds {
+        Odds { sound: -1.0, noise: -1.0 }
+    }
+}
+
+#[test]
+fn what_a_search_will_ask_is_told_ahead_of_it() {
+    let lattice = Lattice::new(&graph(CALLS), small(TABLE));
+    for live in [CallSet::all(CALLS.len()), [CallId(1), CallId(2)].into_iter().collect(), CallSet::none()] {
+        let mut texts: Vec<Vec<Token>> = vec![Vec::new()];
+        let mut ahead = Ahead::new(&lattice, &live);
+        while let Some(next) = ahead.pop() {
+            let text: Vec<Token> = texts[next.parent].iter().copied().chain([next.token]).collect();
+            assert!(text.len() >= texts[texts.len() - 1].len(), "shortest first");
+            texts.push(text);
+            ahead.grown(&lattice, &next, texts.len() - 1);
+        }
+        // One call a breath is prepared, and the book is small enough that nothing of it is left out.
+        let settings = Settings { calls: 1, beam: 500, wide: 500, behind: 1e9, window: 1e9, ..Settings::default() };
+        let mut model = Asking::default();
+        search(&lattice, &live, &settings, &mut model).unwrap();
+        let told: std::collections::BTreeSet<Vec<Token>> = texts[1..].iter().cloned().collect();
+        assert_eq!(told.len(), texts.len() - 1, "nothing twice");
+        assert_eq!(told, model.asked);
+    }
+}

@@ -154,6 +154,7 @@ impl<E: Reader> Listener<E> {
     pub fn listen(&mut self, revision: u32, live: &CallSet) {
         self.revision = revision;
         self.live = live.clone();
+        self.ear.expect(live);
     }
 
     /// Which of the live calls answer something that is due.
@@ -264,6 +265,9 @@ impl<E: Reader> Listener<E> {
             }
             for event in self.gate.frame(&self.sound[at..at + Vad::FRAME], probability) {
                 news.extend(self.tell(Some(event))?);
+            }
+            if probability < CALM && !self.gate.is_talking() {
+                self.ear.prepare()?;
             }
         }
         let needed = self.gate.needs_from().saturating_sub(self.from) as usize;
@@ -377,11 +381,11 @@ impl<E: Reader> Listener<E> {
             bar.margin += SURE;
         }
         let later: Vec<Span> = utterance.later.iter().flatten().copied().filter(|_| !self.one_talker).collect();
-        let main = later.first().copied().unwrap_or(utterance.window);
         let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
+        let mut main = later.first().copied().unwrap_or(utterance.window);
         let windows = Some(utterance.window).filter(|_| whole).into_iter().chain(later);
-        let mut kept = Vec::new();
-        for window in windows {
+        let mut kept: Vec<Candidate> = Vec::new();
+        for (n, window) in windows.enumerate() {
             let mut ranked = match &asked {
                 Some(asked) if asked.window == window => asked.reading.found.ranked.clone(),
                 _ => {
@@ -394,12 +398,15 @@ impl<E: Reader> Listener<E> {
             if self.accepts(&ranked, &sure) {
                 return Ok((ranked, window));
             }
-            if window == main {
-                kept = ranked;
+            // All of it or, where that says less, what is left from the first beginning on.
+            let better = ranked.first().is_some_and(|c| kept.first().is_none_or(|k| c.score > k.score));
+            if n == 0 || (window == main && better) {
+                (kept, main) = (ranked, window);
             }
         }
         if main.to - main.from <= LONG
-            && let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(main)]), live)?
+            && let Some(closer) =
+                self.ear.read_closer(&centred(&self.sound[self.samples(main)]), live, most_calls(&kept))?
         {
             let mut ranked = closer.found.ranked;
             self.doubt(&mut ranked, main)?;
@@ -427,7 +434,8 @@ impl<E: Reader> Listener<E> {
         let all = CallSet::all(self.ear.calls());
         let named = |id: &CallId| best.meanings.iter().any(|m| self.ear.name(*id) == Some(m.call.as_str()));
         let calls: CallSet = all.iter().filter(named).collect();
-        let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(window)]), &calls)? else {
+        let breath = most_calls(&ranked[..1]);
+        let Some(closer) = self.ear.read_closer(&centred(&self.sound[self.samples(window)]), &calls, breath)? else {
             return Ok(());
         };
         for reading in closer.found.ranked {
@@ -440,13 +448,16 @@ impl<E: Reader> Listener<E> {
         Ok(())
     }
 
-    /// Whether a reading will do; what is critical is known to the engine alone.
+    /// Whether a reading will do; what is critical is known to the engine alone. Other meanings of the same words are no
+    /// rivals: no ear tells them apart, the engine does.
     fn accepts(&self, ranked: &[Candidate], by: &Thresholds) -> bool {
         let Some(best) = ranked.first() else { return false };
         let answers = |m: &Meaning| self.due.iter().any(|d| self.ear.name(d) == Some(m.call.as_str()));
-        let class = if best.meanings.iter().any(answers) { Class::Due } else { Class::Ordinary };
+        let mut same = ranked.iter().filter(|c| c.text == best.text);
+        let class = if same.any(|c| c.meanings.iter().any(answers)) { Class::Due } else { Class::Ordinary };
         let bar = by.bar(class, best.words());
-        let margin = ranked.get(1).map_or(f64::INFINITY, |next| best.score - next.score);
+        let next = ranked.iter().find(|c| c.text != best.text);
+        let margin = next.map_or(f64::INFINITY, |next| best.score - next.score);
         best.score > bar.score && margin > bar.margin
     }
 
@@ -473,7 +484,7 @@ impl<E: Reader> Listener<E> {
         if *live == all {
             return Ok(ranked);
         }
-        let wider = self.read(window, &all)?.found.ranked;
+        let wider = self.ear.read_one(&centred(&self.sound[self.samples(window)]), &all)?.found.ranked;
         let near = ranked.first().filter(|c| self.thresholds.resembles(c)).map_or(f64::NEG_INFINITY, |c| c.score);
         let beyond = wider.first().is_some_and(|c| {
             let bar = self.thresholds.strict().bar(Class::Ordinary, c.words());
@@ -482,6 +493,11 @@ impl<E: Reader> Listener<E> {
         });
         Ok(if beyond { wider } else { ranked })
     }
+}
+
+/// The most calls of the three best readings: more are not looked for in a closer look.
+fn most_calls(ranked: &[Candidate]) -> u8 {
+    ranked.iter().take(3).map(|c| c.meanings.len()).max().map_or(1, |n| n as u8)
 }
 
 /// Takes [`HEADLESS`] off readings of less than the whole utterance.

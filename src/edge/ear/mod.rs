@@ -6,6 +6,7 @@ pub mod live;
 mod neural;
 mod noise;
 mod own;
+mod prior;
 mod reader;
 #[cfg(test)]
 mod tests;

@@ -1,13 +1,13 @@
 //! The neural ear: encoder, decoder and beam search, held to a book's word graph.
 
 use super::noise;
+use super::prior::{Prior, lse};
 use super::reader::Reader;
 use super::vosk_worker::WorkerError;
 use crate::core::grammar::{CallId, CallSet, WordGraph};
-use crate::core::search::{Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
+use crate::core::search::{Ahead, Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
 use crate::edge::native::manifest::verify;
-use crate::edge::native::{Branches, Decoder, END, Encoded, Encoder, NativeError, Runtime, TOKENS};
-use std::collections::BTreeMap;
+use crate::edge::native::{Branches, Decoder, Encoded, Encoder, NativeError, Runtime, TOKENS};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
@@ -40,6 +40,11 @@ pub struct Reading {
     pub took: Duration,
 }
 
+/// So many are kept at most of what was computed ahead of need.
+const PREPARED: usize = 3_000;
+/// Prefixes looked at in one go until one is found that must be computed.
+const LOOKED_UP: usize = 16;
+
 /// The neural ear for one word graph.
 #[derive(Debug)]
 pub struct NeuralEar {
@@ -48,6 +53,11 @@ pub struct NeuralEar {
     lattice: Lattice,
     settings: Settings,
     prior: Prior,
+    /// The sound that was decoded last, and its encoding.
+    encoded: Option<(Vec<f32>, Encoded)>,
+    /// What of the prior the live calls will need, and which those are.
+    ahead: Ahead,
+    expected: Option<CallSet>,
 }
 
 impl NeuralEar {
@@ -63,11 +73,12 @@ impl NeuralEar {
             return Err(EarError::OtherTokens(tokens.len()));
         }
         let mut encoder = Encoder::open(runtime)?;
-        let mut decoder = Decoder::open(runtime)?;
+        let decoder = Decoder::open(runtime)?;
         let encoded = encoder.encode(&noise::reference())?;
         let lattice = Lattice::new(graph, tokens);
-        let prior = Prior::new(&encoded, &mut decoder, &lattice)?;
-        Ok(NeuralEar { encoder, decoder, lattice, settings: Settings::default(), prior })
+        let prior = Prior::new(&encoded, Decoder::open(runtime)?, &lattice)?;
+        let (settings, ahead) = (Settings::default(), Ahead::default());
+        Ok(NeuralEar { encoder, decoder, lattice, settings, prior, encoded: None, ahead, expected: None })
     }
 
     /// How it searches.
@@ -82,16 +93,24 @@ impl NeuralEar {
     pub fn listen_to(&mut self, graph: &WordGraph) -> Result<(), EarError> {
         self.lattice = Lattice::new(graph, self.lattice.tokens().clone());
         let encoded = self.encoder.encode(&noise::reference())?;
-        self.prior = Prior::new(&encoded, &mut self.decoder, &self.lattice)?;
+        self.prior.listen_to(&encoded, &self.lattice)?;
+        (self.ahead, self.expected) = (Ahead::default(), None);
         Ok(())
     }
 
     fn decode(&mut self, samples: &[f32], live: &CallSet, settings: &Settings) -> Result<Reading, EarError> {
         let began = Instant::now();
-        let encoded = self.encoder.encode(samples)?;
+        // Looks at the same sound follow one another: it is encoded once.
+        let known = self.encoded.take().filter(|(of, _)| of == samples);
+        let (_, encoded) = self.encoded.insert(match known {
+            Some(known) => known,
+            None => (samples.to_vec(), self.encoder.encode(samples)?),
+        });
         let mut first = Vec::new();
-        let sound = self.decoder.begin(&encoded, &mut |logits| first = vec![Logits::new(logits)])?;
-        self.prior.make_room();
+        let sound = self.decoder.begin(encoded, &mut |logits| first = vec![Logits::new(logits)])?;
+        if self.prior.make_room() {
+            (self.ahead, self.expected) = (Ahead::default(), None);
+        }
         let mut model = Both {
             decoder: &mut self.decoder,
             sound: Side { branches: sound, first, rows: Vec::new(), odds: Vec::new() },
@@ -109,8 +128,37 @@ impl Reader for NeuralEar {
         self.decode(samples, live, &self.settings.clone())
     }
 
-    fn read_closer(&mut self, samples: &[f32], live: &CallSet) -> Result<Option<Reading>, EarError> {
-        self.decode(samples, live, &self.settings.thorough()).map(Some)
+    fn read_closer(&mut self, samples: &[f32], live: &CallSet, calls: u8) -> Result<Option<Reading>, EarError> {
+        let thorough = self.settings.thorough();
+        let calls = calls.clamp(1, thorough.calls);
+        self.decode(samples, live, &Settings { calls, ..thorough }).map(Some)
+    }
+
+    fn read_one(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
+        self.decode(samples, live, &Settings { calls: 1, ..self.settings })
+    }
+
+    fn expect(&mut self, live: &CallSet) {
+        if self.expected.as_ref() != Some(live) {
+            self.ahead = Ahead::new(&self.lattice, live);
+            self.expected = Some(live.clone());
+        }
+    }
+
+    fn prepare(&mut self) -> Result<(), EarError> {
+        if self.prior.len() >= PREPARED {
+            return Ok(());
+        }
+        for _ in 0..LOOKED_UP {
+            let Some(next) = self.ahead.pop() else { break };
+            let known = self.prior.knows(next.parent, next.token);
+            let prefix = self.prior.grow(next.parent, next.token)?;
+            self.ahead.grown(&self.lattice, &next, prefix);
+            if !known {
+                break;
+            }
+        }
+        Ok(())
     }
 
     fn calls(&self) -> usize {
@@ -150,72 +198,6 @@ impl Side {
     }
 }
 
-/// The decoder over noise alone, kept from one utterance to the next: what the model would like to write anyway depends on
-/// the text before it and on nothing else. Each prefix is decoded by itself, since the model's rounding depends on what else
-/// is in a batch; so what is remembered and what is computed anew are the same to the last bit.
-#[derive(Debug)]
-struct Prior {
-    branches: Branches,
-    /// Where a token leads from a prefix.
-    index: BTreeMap<(usize, u32), usize>,
-    /// What the model says after each prefix, of the tokens that the graph can write.
-    odds: Vec<Box<[f32]>>,
-    /// Token → place in `odds`; [`ABSENT`] for the others.
-    places: Vec<u16>,
-    alphabet: Vec<u32>,
-}
-
-/// No place.
-const ABSENT: u16 = u16::MAX;
-/// Prefixes kept: about 17 kB each, and a flight's calls need some hundreds.
-const MOST_PREFIXES: usize = 3_000;
-
-impl Prior {
-    fn new(noise: &Encoded, decoder: &mut Decoder, lattice: &Lattice) -> Result<Prior, NativeError> {
-        let mut alphabet = lattice.alphabet();
-        alphabet.push(END);
-        let mut places = vec![ABSENT; TOKENS];
-        for (i, token) in alphabet.iter().enumerate().take(usize::from(ABSENT)) {
-            places[*token as usize] = i as u16;
-        }
-        let mut odds = Vec::new();
-        let branches = decoder.begin(noise, &mut |logits| odds.push(narrow(logits, &alphabet)))?;
-        Ok(Prior { branches, index: BTreeMap::new(), odds, places, alphabet })
-    }
-
-    /// Forgets all when there is much.
-    fn make_room(&mut self) {
-        if self.branches.len() > MOST_PREFIXES {
-            self.branches.truncate(1);
-            self.odds.truncate(1);
-            self.index.clear();
-        }
-    }
-
-    /// The prefix that `token` makes of another.
-    fn grow(&mut self, decoder: &mut Decoder, parent: usize, token: u32) -> Result<usize, NativeError> {
-        if let Some(known) = self.index.get(&(parent, token)) {
-            return Ok(*known);
-        }
-        let new = self.branches.len();
-        let Prior { branches, odds, alphabet, .. } = self;
-        decoder.grow(branches, &[(parent, token)], &mut |_, logits| odds.push(narrow(logits, alphabet)))?;
-        self.index.insert((parent, token), new);
-        Ok(new)
-    }
-
-    fn log_prob(&self, prefix: usize, token: u32) -> f32 {
-        let place = self.places[token as usize];
-        self.odds[prefix].get(usize::from(place)).copied().unwrap_or(f32::NEG_INFINITY)
-    }
-}
-
-/// The log probabilities of the tokens that matter.
-fn narrow(logits: &[f32], alphabet: &[u32]) -> Box<[f32]> {
-    let all = lse(logits);
-    alphabet.iter().map(|t| logits[*t as usize] - all).collect()
-}
-
 /// The decoder over the sound and over noise alone, step by step.
 struct Both<'a> {
     decoder: &'a mut Decoder,
@@ -235,34 +217,20 @@ impl StepModel for Both<'_> {
     }
 
     fn step(&mut self, rows: &[Row]) -> Result<(), NativeError> {
-        self.sound.step(self.decoder, rows)?;
-        let mut grown = Vec::with_capacity(rows.len());
-        for row in rows {
-            grown.push(self.prior.grow(self.decoder, self.rows[row.parent], row.token)?);
-        }
-        self.rows = grown;
+        let Both { decoder, sound, prior, rows: before } = self;
+        let wanted = rows.iter().map(|row| (before[row.parent], row.token));
+        let (heard, grown) = std::thread::scope(|scope| {
+            let grown = scope.spawn(|| prior.grow_all(wanted));
+            (sound.step(decoder, rows), grown.join())
+        });
+        heard?;
+        self.rows = grown.map_err(|_| NativeError::Run("the thread of the noise term broke off".into()))??;
         Ok(())
     }
 
     fn odds(&self, row: usize, token: u32) -> Odds {
         Odds { sound: self.sound.odds[row].log_prob(token), noise: self.prior.log_prob(self.rows[row], token) }
     }
-}
-
-/// The LSE of logits.
-fn lse(logits: &[f32]) -> f32 {
-    let mut high = f32::NEG_INFINITY;
-    for l in logits {
-        high = if *l > high { *l } else { high };
-    }
-    let mut sum = 0.0f32;
-    for l in logits {
-        // What is this far below adds less than a rounding error.
-        if *l > high - 20.0 {
-            sum += (l - high).exp();
-        }
-    }
-    high + sum.ln()
 }
 
 /// What a model says of the token after one prefix.

@@ -12,13 +12,29 @@ pub trait Reader: Debug {
     /// # Errors
     /// The ear cannot go on.
     fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError>;
-    /// A closer look at what [`Reader::read`] could not settle: the right reading may have been given up too early. `None`
-    /// if this ear has no closer look.
+    /// A closer look at what [`Reader::read`] could not settle: the right reading may have been given up too early. At most
+    /// so many calls in one breath; `None` if this ear has no closer look.
     ///
     /// # Errors
     /// The ear cannot go on.
-    fn read_closer(&mut self, _samples: &[f32], _live: &CallSet) -> Result<Option<Reading>, EarError> {
+    fn read_closer(&mut self, _: &[f32], _live: &CallSet, _calls: u8) -> Result<Option<Reading>, EarError> {
         Ok(None)
+    }
+    /// A look at a great many calls, for one of them and no more.
+    ///
+    /// # Errors
+    /// The ear cannot go on.
+    fn read_one(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
+        self.read(samples, live)
+    }
+    /// These calls will be live: what can be computed for them before anything is said may be.
+    fn expect(&mut self, _live: &CallSet) {}
+    /// A few milliseconds of that, in a moment in which nobody speaks.
+    ///
+    /// # Errors
+    /// The ear cannot go on.
+    fn prepare(&mut self) -> Result<(), EarError> {
+        Ok(())
     }
     /// How many calls the graph has.
     fn calls(&self) -> usize;
