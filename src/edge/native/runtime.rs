@@ -117,6 +117,9 @@ impl Runtime {
                     .with_intra_threads(threads)?
                     .with_intra_op_spinning(false)?
                     .with_inter_op_spinning(false)?
+                    // No two utterances are of one length: kept buffers of every shape would grow to hundreds of megabytes.
+                    .with_memory_pattern(false)?
+                    .with_execution_providers([ort::ep::CPU::default().with_arena_allocator(false).build()])?
                     .commit_from_file(&model)
             };
             build().map_err(brief)
