@@ -87,6 +87,8 @@ impl Crew {
                     self.not_silent();
                 }
                 let due = !self.due.is_empty();
+                let challenged = self.due_response().is_some();
+                let spoke = heard.speech.1.since(heard.speech.0) >= ANSWER_S;
                 // What sounded while we spoke was our own voice as like as not.
                 if (self.asleep().is_some() || heard.over_us) && !heard.pushed {
                     return;
@@ -94,10 +96,8 @@ impl Crew {
                 let key = match reason {
                     Reason::TooFaint if heard.pushed || due => "too_faint",
                     Reason::NothingSaid | Reason::TooFaint | Reason::MicrophoneDead if !heard.pushed => return,
-                    // Speech that resembles no call does nothing, unless a button or something due asked for an answer.
-                    _ if heard.pushed || resembles || (due && heard.speech.1.since(heard.speech.0) >= ANSWER_S) => {
-                        "say_again"
-                    }
+                    // Speech that resembles no call does nothing, unless a button or a challenge asked for an answer.
+                    _ if heard.pushed || resembles || (challenged && spoke) => "say_again",
                     _ => return,
                 };
                 let text = self.wording(key, &[]);

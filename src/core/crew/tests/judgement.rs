@@ -395,7 +395,7 @@ fn surprises_come_only_when_asked_for_and_the_same_seed_gives_the_same() {
 }
 
 #[test]
-fn speech_that_nobody_understands_is_asked_for_again_only_where_an_answer_is_due() {
+fn speech_that_nobody_understands_is_asked_for_again_only_after_a_challenge() {
     let mumbled = |s: &Stage, for_s: f64| {
         let meaning = Meaning { call: "start".into(), slots: [].into() };
         let ranked = vec![Candidate { meanings: vec![meaning], score: -6.0, text: "start".into() }];
