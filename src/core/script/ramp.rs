@@ -3,7 +3,7 @@
 use crate::core::time::SessionTime;
 
 /// Moves of a ramp a second.
-pub(super) const RATE: f64 = 20.0;
+const RATE: f64 = 20.0;
 
 #[derive(Debug, Clone)]
 pub(super) struct Ramp {

@@ -35,6 +35,11 @@ fn graph(calls: &[(&str, &str)]) -> WordGraph {
     g
 }
 
+/// The texts of a batch, grown out of those of the last.
+fn grown(before: &[Vec<Token>], rows: &[Row]) -> Vec<Vec<Token>> {
+    rows.iter().map(|r| before[r.parent].iter().copied().chain([r.token]).collect()).collect()
+}
+
 /// A model that has heard one text and, in noise, likes every token alike.
 struct Fake {
     heard: Vec<Token>,
@@ -50,7 +55,7 @@ impl StepModel for Fake {
         Ok(())
     }
     fn step(&mut self, rows: &[Row]) -> Result<(), Infallible> {
-        self.rows = rows.iter().map(|r| self.rows[r.parent].iter().copied().chain([r.token]).collect()).collect();
+        self.rows = grown(&self.rows, rows);
         Ok(())
     }
     fn odds(&self, row: usize, token: Token) -> Odds {
@@ -193,7 +198,7 @@ impl StepModel for Asking {
         Ok(())
     }
     fn step(&mut self, rows: &[Row]) -> Result<(), Infallible> {
-        self.rows = rows.iter().map(|r| self.rows[r.parent].iter().copied().chain([r.token]).collect()).collect();
+        self.rows = grown(&self.rows, rows);
         self.asked.extend(self.rows.iter().cloned());
         Ok(())
     }
