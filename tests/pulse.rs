@@ -137,7 +137,9 @@ fn a_microphone_and_a_loudspeaker_that_vanish_are_told_once_and_taken_up_again()
     let mut command = fly(&server);
     command.args(["--mic", "captain.monitor", "--speaker", "crew", "--headset", "--phase", "line_up"]);
     let mut flight = Flight::start(command);
-    flight.expect("ready", 60, None);
+    // Half a minute from the command to a colleague who speaks, and hears.
+    flight.expect("Flight deck, how do you read", 30, None);
+    flight.answers(&mut captain, "I read you five", "Thank you");
     flight.answers(&mut captain, "takeoff", "we have no takeoff clearance");
 
     drop(captain);

@@ -208,6 +208,7 @@ fn main() {
     let mut captains = Captains::new(cache);
     let names = captains.names().to_vec();
     let mut all: Vec<(String, Tally)> = Vec::new();
+    let started = Instant::now();
     for (condition, snr) in [("quiet", None), ("20 dB", Some(20.0))] {
         for (v, voice) in names.iter().enumerate() {
             let mut tally = Tally::default();
@@ -249,6 +250,14 @@ fn main() {
                     println!("    {}", told.join("; "));
                 }
             }
+            eprintln!(
+                "radio: {condition}, {voice} ({}): {} items right, {} of {} errors detected, {:.0} s",
+                rules.name,
+                share(tally.right_heard, tally.right_items),
+                tally.detected,
+                tally.errors,
+                started.elapsed().as_secs_f64()
+            );
             all.push((condition.to_string(), tally));
         }
     }

@@ -18,7 +18,7 @@ pub(super) fn emit<'p>(
     if !speaks {
         graph.nodes.extend([Node::default(), Node::default()]);
         let (entry, exit) = (NodeId(base), NodeId(base + 1));
-        return graph.calls.push(CallGraph { name: name.to_owned(), entry, exit, slots });
+        return graph.calls.push(CallGraph { name: name.to_owned(), entry, exit, slots, never_alone: false });
     }
     let nothing = Tight::default();
     let part = |slot: u8| part(&slots[slot as usize]).unwrap_or(&nothing);
@@ -77,6 +77,6 @@ pub(super) fn emit<'p>(
         }
         graph.nodes.push(Node { arcs });
     }
-    let call = CallGraph { name: name.to_owned(), entry: NodeId(place[0]), exit: NodeId(exit), slots };
+    let call = CallGraph { name: name.to_owned(), entry: NodeId(place[0]), exit: NodeId(exit), slots, never_alone: false };
     graph.calls.push(call);
 }

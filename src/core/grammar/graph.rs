@@ -67,6 +67,8 @@ pub struct CallGraph {
     pub exit: NodeId,
     /// Its slots; [`SlotId`] indexes here.
     pub slots: Vec<SlotDef>,
+    /// Whether it says nothing without another call in its breath ("at five hundred …").
+    pub never_alone: bool,
 }
 
 /// All calls of a book. Acyclic: repeats are bounded and recursion is refused.

@@ -69,7 +69,7 @@ mod tests {
         let book = load(&Folder { id: "x".into(), files }, &|_| None).book;
         let heard = |(at, call, text): &(f64, &str, &str)| {
             let meanings = vec![Meaning { call: (*call).to_string(), slots: Default::default() }];
-            let ranked = vec![Candidate { meanings, score: 9.0, text: (*text).to_string() }];
+            let ranked = vec![Candidate::new(meanings, 9.0, (*text).to_string())];
             let now = SessionTime::from_secs(*at);
             let typed = text.starts_with("typed");
             let heard =

@@ -105,7 +105,7 @@ pub fn header() -> Header {
 /// An utterance that means `gear_up`.
 pub fn gear_up(at: SessionTime) -> Input {
     let meaning = Meaning { call: "gear_up".into(), slots: BTreeMap::new() };
-    let ranked = vec![Candidate { meanings: vec![meaning], score: 4.1, text: "gear up".into() }];
+    let ranked = vec![Candidate::new(vec![meaning], 4.1, "gear up".into())];
     heard(ranked, (at.plus(-0.8), at))
 }
 

@@ -366,7 +366,7 @@ mod tests {
                 revision: 1,
                 ranked: texts
                     .iter()
-                    .map(|t| crate::core::matcher::Candidate { meanings: vec![], score: 1.25, text: t.to_string() })
+                    .map(|t| crate::core::matcher::Candidate::new(vec![], 1.25, t.to_string()))
                     .collect(),
                 unheard,
                 typed: false,

@@ -201,10 +201,9 @@ mod tests {
     /// `ranked`: calls of a reading as letters, its score and its text.
     fn check(live: &str, due: &str, ranked: &[(&str, f64, &str)], expected: &str) {
         let graph = graph();
-        let ranked = ranked.iter().map(|(calls, score, text)| Candidate {
-            meanings: calls.chars().map(|c| Meaning { call: c.to_string(), slots: Default::default() }).collect(),
-            score: *score,
-            text: (*text).to_owned(),
+        let ranked = ranked.iter().map(|(calls, score, text)| {
+            let meanings = calls.chars().map(|c| Meaning { call: c.to_string(), slots: Default::default() }).collect();
+            Candidate::new(meanings, *score, (*text).to_owned())
         });
         let speech = (SessionTime::ZERO, SessionTime::ZERO);
         let heard = Heard {

@@ -13,9 +13,18 @@ pub struct Candidate {
     pub score: f64,
     /// The best wording, as text.
     pub text: String,
+    /// How much likelier, token by token, the ear holds what it would write if nothing held it to the calls, nats. Known
+    /// to the ear alone: zero in what it returns.
+    #[serde(skip)]
+    pub strain: f64,
 }
 
 impl Candidate {
+    /// A reading without strain, as of text.
+    pub fn new(meanings: Vec<Meaning>, score: f64, text: String) -> Candidate {
+        Candidate { meanings, score, text, strain: 0.0 }
+    }
+
     /// Words spoken, all calls together.
     pub fn words(&self) -> usize {
         self.text.split_whitespace().count()

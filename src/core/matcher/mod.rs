@@ -1,5 +1,6 @@
 //! From what was heard to what was meant: text matching, and the one place that accepts.
 
+mod before;
 mod choose;
 mod heard;
 mod lattice;
@@ -7,6 +8,7 @@ mod own;
 mod text;
 mod thresholds;
 
+pub use before::begins_with_others;
 pub use choose::{Choice, Reason, choose};
 pub use heard::{Candidate, Heard, Unheard};
 pub use lattice::Lattice;

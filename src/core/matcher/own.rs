@@ -139,10 +139,8 @@ mod tests {
     }
 
     fn heard(readings: &[(&str, f64, &str)]) -> Heard {
-        let one = |(call, score, text): &(&str, f64, &str)| Candidate {
-            meanings: vec![meaning(call)],
-            score: *score,
-            text: (*text).to_string(),
+        let one = |(call, score, text): &(&str, f64, &str)| {
+            Candidate::new(vec![meaning(call)], *score, (*text).to_string())
         };
         let speech = (SessionTime::ZERO, SessionTime::ZERO);
         let ranked = readings.iter().map(one).collect();

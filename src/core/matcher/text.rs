@@ -367,7 +367,7 @@ fn ranked(spans: &[Span], found: Vec<Vec<usize>>) -> Vec<Candidate> {
             Some(c) if c.score >= score => {}
             found => {
                 let text = reading.iter().map(|s| spans[*s].text.as_str()).collect::<Vec<_>>().join(" ");
-                let candidate = Candidate { meanings, score, text };
+                let candidate = Candidate::new(meanings, score, text);
                 match found {
                     Some(c) => *c = candidate,
                     None => ranked.push(candidate),

@@ -197,7 +197,7 @@ mod tests {
             ..Book::default()
         };
         let slots = vec![SlotDef { name: "to".into(), kind: SlotKind::Number }];
-        book.graph.calls.push(CallGraph { name: "gear_up".into(), entry: NodeId(0), exit: NodeId(0), slots });
+        book.graph.calls.push(CallGraph { name: "gear_up".into(), entry: NodeId(0), exit: NodeId(0), slots, never_alone: false });
         book
     }
 

@@ -1,10 +1,10 @@
 //! What a search among the live calls is likely to ask of the noise term, shortest first: it depends on the text alone, so
 //! it can be computed while nobody speaks.
 
-use super::beam::{Settings, Spot, Walk, root};
+use super::beam::{Settings, Spot, Told, Walk, root};
 use super::lattice::Lattice;
 use super::tokens::Token;
-use crate::core::grammar::{CallSet, Meaning, WordId};
+use crate::core::grammar::CallSet;
 use std::collections::VecDeque;
 use std::ops::Range;
 
@@ -29,7 +29,7 @@ pub struct Ahead {
     told: usize,
     /// Kept between steps: positions refer to them.
     ways: Vec<(u32, Range<u32>)>,
-    calls: Vec<(u32, Meaning, Vec<WordId>)>,
+    calls: Vec<Told>,
 }
 
 impl Ahead {

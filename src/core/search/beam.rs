@@ -27,6 +27,8 @@ pub struct Odds {
     pub sound: f32,
     /// Given noise alone: what the model would like to write anyway.
     pub noise: f32,
+    /// Of whatever token the model holds likeliest here, given the sound.
+    pub likeliest: f32,
 }
 
 /// A speech model, one token a step over a batch of prefixes.
@@ -143,6 +145,7 @@ impl Spot {
 struct Prefix {
     sound: f64,
     noise: f64,
+    strain: f64,
     spots: Vec<Spot>,
     /// Whether the words before a full stop could go on.
     could_go_on: bool,
@@ -152,6 +155,7 @@ struct Prefix {
 struct Text {
     sound: f64,
     noise: f64,
+    strain: f64,
     told: Vec<u32>,
     whole: bool,
 }
@@ -172,7 +176,18 @@ pub(super) struct Walk<'a> {
     /// Ways through a call: where from, and the steps from there.
     pub ways: Vec<(u32, Range<u32>)>,
     /// Calls told one after the other: what before, the last, and its words.
-    pub told: Vec<(u32, Meaning, Vec<WordId>)>,
+    pub told: Vec<Told>,
+}
+
+/// A call told, after others.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Told {
+    /// What was told before it.
+    before: u32,
+    meaning: Meaning,
+    words: Vec<WordId>,
+    /// Whether one of the calls so far can be made without others in its breath.
+    stands: bool,
 }
 
 /// Where every text begins.
@@ -196,7 +211,7 @@ pub fn search<M: StepModel>(
 ) -> Result<Found, M::Error> {
     let (live, settings) = (lattice.live(live), *settings);
     let mut walk = Walk { lattice, live, settings, ways: Vec::new(), told: Vec::new() };
-    let mut beam = vec![Prefix { sound: 0.0, noise: 0.0, spots: vec![root()], could_go_on: false }];
+    let mut beam = vec![Prefix { sound: 0.0, noise: 0.0, strain: 0.0, spots: vec![root()], could_go_on: false }];
     let mut texts: Vec<Text> = Vec::new();
     let mut steps = 0;
     if walk.live.is_empty() {
@@ -204,29 +219,30 @@ pub fn search<M: StepModel>(
     }
     model.start()?;
     loop {
-        let mut grown: Vec<(f64, usize, Token, f64, f64)> = Vec::new();
+        let mut grown: Vec<(f64, usize, Token, f64, f64, f64)> = Vec::new();
         let mut nexts = Vec::with_capacity(beam.len());
         for (row, prefix) in beam.iter().enumerate() {
             let next = walk.next(prefix);
             let add = |token| {
                 let odds = model.odds(row, token);
-                (prefix.sound + f64::from(odds.sound), prefix.noise + f64::from(odds.noise))
+                let strain = f64::from(odds.likeliest - odds.sound);
+                (prefix.sound + f64::from(odds.sound), prefix.noise + f64::from(odds.noise), strain)
             };
             if !next.ends.is_empty() {
-                let (sound, noise) = add(END);
+                let (sound, noise, strain) = add(END);
                 let whole = !next.goes_on;
-                texts.push(Text { sound, noise, told: next.ends.clone(), whole });
+                texts.push(Text { sound, noise, strain: prefix.strain + strain, told: next.ends.clone(), whole });
             }
             let before = walk.further(&prefix.spots);
             for (token, spots) in &next.tokens {
-                let (sound, mut noise) = add(*token);
+                let (sound, mut noise, strain) = add(*token);
                 let further = walk.further(spots);
                 if further > before {
                     // In noise nothing more is ever said: that is no reason to believe that here there is.
                     noise = prefix.noise;
                 }
                 let price = settings.another * f64::from(further);
-                grown.push((sound - settings.weight * noise - price, row, *token, sound, noise));
+                grown.push((sound - settings.weight * noise - price, row, *token, sound, noise, strain));
             }
             nexts.push((next.tokens, next.goes_on));
         }
@@ -244,10 +260,10 @@ pub fn search<M: StepModel>(
         steps += 1;
         beam = grown
             .into_iter()
-            .map(|(_, row, token, sound, noise)| {
+            .map(|(_, row, token, sound, noise, strain)| {
                 let spots = nexts[row].0.remove(&token).unwrap_or_default();
                 let could_go_on = nexts[row].1 && spots.iter().any(|s| s.tail == Tail::Stop && s.at.is_none());
-                Prefix { sound, noise, spots, could_go_on }
+                Prefix { sound, noise, strain: beam[row].strain + strain, spots, could_go_on }
             })
             .collect();
     }
@@ -264,7 +280,7 @@ impl Walk<'_> {
 
     /// The tokens that can follow a prefix, and where they lead.
     pub fn tokens(&mut self, spots: Vec<Spot>) -> BTreeMap<Token, Vec<Spot>> {
-        self.next(&Prefix { sound: 0.0, noise: 0.0, spots, could_go_on: false }).tokens
+        self.next(&Prefix { sound: 0.0, noise: 0.0, strain: 0.0, spots, could_go_on: false }).tokens
     }
 
     /// Everything that can follow a prefix.
@@ -296,7 +312,7 @@ impl Walk<'_> {
     /// Between two calls: the text may end, or another call begin.
     fn between(&mut self, spot: Spot, next: &mut Next, open: &mut Vec<Spot>) {
         if spot.calls > 0 && spot.tail != Tail::Comma {
-            if !next.ends.contains(&spot.told) {
+            if self.told[spot.told as usize].stands && !next.ends.contains(&spot.told) {
                 next.ends.push(spot.told);
             }
             if spot.tail != Tail::Stop {
@@ -367,11 +383,13 @@ impl Walk<'_> {
             .collect();
         let meaning = self.lattice.meaning(call, &steps)?;
         // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself.
-        if self.told.get(before as usize).is_some_and(|(_, last, _)| *last == meaning) {
+        let last = self.told.get(before as usize);
+        if last.is_some_and(|last| last.meaning == meaning) {
             return None;
         }
+        let stands = last.is_some_and(|last| last.stands) || !self.lattice.graph.calls[call.0 as usize].never_alone;
         let words = steps.iter().filter_map(|s| if let Label::Word(w) = s { Some(*w) } else { None }).collect();
-        let told = (before, meaning, words);
+        let told = Told { before, meaning, words, stands };
         if let Some(i) = self.told.iter().position(|t| *t == told) {
             return Some(i as u32);
         }
@@ -383,7 +401,7 @@ impl Walk<'_> {
     fn meanings(&self, told: u32) -> (Vec<Meaning>, String) {
         let mut all = Vec::new();
         let mut at = told;
-        while let Some((before, meaning, words)) = self.told.get(at as usize) {
+        while let Some(Told { before, meaning, words, .. }) = self.told.get(at as usize) {
             let words: Vec<&str> = words.iter().map(|w| self.lattice.graph.words[w.0 as usize].as_str()).collect();
             all.push((meaning.clone(), words.join(" ")));
             at = *before;
@@ -400,8 +418,8 @@ impl Walk<'_> {
             sound: f64,
             /// Mean over the wordings by their share of the sound.
             noise: f64,
-            /// Score of the best wording so far, the wording, and whether it is whole.
-            best: (f64, String, bool),
+            /// Score of the best wording so far, the wording, whether it is whole, and its strain.
+            best: (f64, String, bool, f64),
         }
         let weight = self.settings.weight;
         let mut readings: Vec<Reading> = Vec::new();
@@ -413,7 +431,7 @@ impl Walk<'_> {
                 if met.contains(&meanings) {
                     continue;
                 }
-                let best = (own, words, text.whole);
+                let best = (own, words, text.whole, text.strain);
                 match readings.iter_mut().find(|r| r.meanings == meanings) {
                     Some(r) => {
                         let both = lse(r.sound, text.sound);
@@ -437,7 +455,8 @@ impl Walk<'_> {
         let score = |r: &Reading| r.sound - weight * r.noise - price(r);
         readings.sort_by(|a, b| score(b).total_cmp(&score(a)));
         let whole = readings.first().is_some_and(|r| r.best.2);
-        let told = |r: Reading| Candidate { score: score(&r), meanings: r.meanings, text: r.best.1 };
+        let told =
+            |r: Reading| Candidate { score: score(&r), meanings: r.meanings, text: r.best.1, strain: r.best.3 };
         (readings.into_iter().map(told).collect(), whole)
     }
 }

@@ -30,7 +30,7 @@ fn graph(calls: &[(&str, &str)]) -> WordGraph {
         }
         let exit = NodeId(g.nodes.len() as u32);
         g.nodes.push(Node::default());
-        g.calls.push(CallGraph { name: (*name).into(), entry, exit, slots });
+        g.calls.push(CallGraph { name: (*name).into(), entry, exit, slots, never_alone: false });
     }
     g
 }
@@ -62,7 +62,7 @@ impl StepModel for Fake {
         let at = &self.rows[row];
         let right = self.heard.starts_with(at) && self.heard.get(at.len()) == Some(&token);
         let noise = self.liked.filter(|l| l.0 == token).map_or(-4.0, |l| l.1);
-        Odds { sound: if right { -0.1 } else { -6.0 }, noise }
+        Odds { sound: if right { -0.1 } else { -6.0 }, noise, likeliest: -0.1 }
     }
 }
 
@@ -203,7 +203,7 @@ impl StepModel for Asking {
         Ok(())
     }
     fn odds(&self, _: usize, _: Token) -> Odds {
-        Odds { sound: -1.0, noise: -1.0 }
+        Odds { sound: -1.0, noise: -1.0, likeliest: -1.0 }
     }
 }
 

@@ -83,7 +83,7 @@ mod tests {
         fn feed(&mut self, samples: &[f32]) -> Vec<EarNews> {
             let score = f64::from(samples.iter().fold(0.0f32, |a, b| a.max(*b)));
             let meanings = vec![Meaning { call: "a".into(), slots: Default::default() }];
-            let ranked = vec![Candidate { meanings, score, text: "alpha".into() }];
+            let ranked = vec![Candidate::new(meanings, score, "alpha".into())];
             let now = (SessionTime::ZERO, SessionTime::ZERO);
             let heard =
                 Heard { revision: 1, ranked, unheard: None, typed: false, pushed: false, over_us: false, speech: now };

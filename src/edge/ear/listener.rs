@@ -1,11 +1,12 @@
 //! Sound in, utterances out: the gate, voice activity and an ear joined, on a clock of counted samples.
 
+use super::again;
 use super::neural::{EarError, NeuralEar, Reading};
 use super::own::Own;
 use super::reader::Reader;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
 use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph};
-use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard};
+use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard, begins_with_others};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
 use std::borrow::Cow;
@@ -90,6 +91,12 @@ const LONG: u64 = 8 * RATE as u64;
 const SURE: f64 = 3.0;
 /// What is taken off readings of an utterance without its beginning, nats: the head of a call may be missing.
 const HEADLESS: f64 = 2.0;
+/// A reading whose words strain the model more than this, nats, may not be all that was said.
+const STRAINED: f64 = 9.0;
+/// Readings of fewer words are not asked about: they gain little by what they leave out, and what is always live is short.
+const LENGTHY: usize = 4;
+/// How far below zero a call to someone else comes, nats: it resembles none.
+const NOT_OURS: f64 = 6.0;
 /// A mean further from zero is a constant voltage of the sound card.
 const OFFSET: f32 = 1e-3;
 
@@ -332,7 +339,7 @@ impl<E: Reader> Listener<E> {
         };
         let mut ahead = Duration::ZERO;
         let mut first = None;
-        let (ranked, unheard) = if utterance.speech.is_none() {
+        let (mut ranked, unheard) = if utterance.speech.is_none() {
             (Vec::new(), Some(Unheard::NothingSaid))
         } else if utterance.faint {
             (Vec::new(), Some(Unheard::TooFaint))
@@ -344,6 +351,7 @@ impl<E: Reader> Listener<E> {
                 ahead = asked.reading.took.saturating_sub(passed);
             }
             let (mut ranked, window) = self.settle(&utterance, &live, asked, over_us)?;
+            self.not_for_us(&mut ranked, window)?;
             first = Some(window.from).filter(|_| window != utterance.window);
             if let Some(own) = self.own.as_ref().filter(|_| over_us) {
                 let voiced = utterance.speech.map_or(0, |s| s.to - s.from);
@@ -351,6 +359,7 @@ impl<E: Reader> Listener<E> {
             }
             (ranked, None)
         };
+        ranked.iter_mut().for_each(|c| c.strain = 0.0);
         let (from, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
         let speech = (moment(first.unwrap_or(from)), moment(last));
         let heard = Heard {
@@ -413,6 +422,12 @@ impl<E: Reader> Listener<E> {
             price(&mut ranked, main, utterance);
             kept = ranked;
         }
+        if !self.accepts(&kept, &self.thresholds) && main.to - main.from <= LONG {
+            let again = self.again(kept.clone(), main)?;
+            if self.accepts(&again, &self.thresholds) {
+                return Ok((again, main));
+            }
+        }
         if self.accepts(&kept, &self.thresholds) {
             return Ok((kept, main));
         }
@@ -445,6 +460,42 @@ impl<E: Reader> Listener<E> {
             }
         }
         ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+        Ok(())
+    }
+
+    /// A tie is heard again. What would not be accepted without a rival is none.
+    fn again(&mut self, ranked: Vec<Candidate>, window: Span) -> Result<Vec<Candidate>, EarError> {
+        let alone: Vec<Candidate> =
+            ranked.iter().filter(|c| ranked.first().is_some_and(|best| c.text == best.text)).cloned().collect();
+        if ranked.len() < 2 || !self.accepts(&alone, &self.thresholds) {
+            return Ok(ranked);
+        }
+        let named = |id: &CallId| {
+            let name = self.ear.name(*id);
+            again::tied(&ranked).any(|c| c.meanings.iter().any(|m| Some(m.call.as_str()) == name))
+        };
+        let calls: CallSet = CallSet::all(self.ear.calls()).iter().filter(named).collect();
+        let sound = centred(&self.sound[self.samples(window)]);
+        let paced = again::COPIES.map(|length| again::paced(&sound, length));
+        let mut copies = Vec::new();
+        for sound in paced {
+            copies.extend(self.ear.read_closer(&sound, &calls, most_calls(&ranked))?.map(|r| r.found.ranked));
+        }
+        Ok(again::mean(ranked, &copies))
+    }
+
+    /// A long call that was said to someone else, by his name, is not meant for the crew: "heron nine zero four, turn left
+    /// …". Where the model would much rather write other words than the call's, it is asked which.
+    fn not_for_us(&mut self, ranked: &mut [Candidate], window: Span) -> Result<(), EarError> {
+        let Some(best) = ranked.first() else { return Ok(()) };
+        if best.strain < STRAINED || best.words() < LENGTHY || !self.accepts(ranked, &self.thresholds) {
+            return Ok(());
+        }
+        let (text, price) = (best.text.clone(), best.score.max(0.0) + NOT_OURS);
+        let free = self.ear.read_freely(&centred(&self.sound[self.samples(window)]))?;
+        if free.is_some_and(|free| begins_with_others(&free, &text)) {
+            ranked.iter_mut().for_each(|c| c.score -= price);
+        }
         Ok(())
     }
 

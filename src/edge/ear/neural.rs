@@ -7,7 +7,7 @@ use super::vosk_worker::WorkerError;
 use crate::core::grammar::{CallId, CallSet, WordGraph};
 use crate::core::search::{Ahead, Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
 use crate::edge::native::manifest::verify;
-use crate::edge::native::{Branches, Decoder, Encoded, Encoder, NativeError, Runtime, TOKENS};
+use crate::edge::native::{Branches, Decoder, END, Encoded, Encoder, NativeError, Runtime, TOKENS};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
@@ -42,6 +42,8 @@ pub struct Reading {
 
 /// So many are kept at most of what was computed ahead of need.
 const PREPARED: usize = 3_000;
+/// The most tokens that are written freely: a name and the first words of a call.
+const FREELY: usize = 24;
 /// Prefixes looked at in one go until one is found that must be computed.
 const LOOKED_UP: usize = 16;
 
@@ -100,12 +102,7 @@ impl NeuralEar {
 
     fn decode(&mut self, samples: &[f32], live: &CallSet, settings: &Settings) -> Result<Reading, EarError> {
         let began = Instant::now();
-        // Looks at the same sound follow one another: it is encoded once.
-        let known = self.encoded.take().filter(|(of, _)| of == samples);
-        let (_, encoded) = self.encoded.insert(match known {
-            Some(known) => known,
-            None => (samples.to_vec(), self.encoder.encode(samples)?),
-        });
+        let encoded = encoding(&mut self.encoded, &mut self.encoder, samples)?;
         let mut first = Vec::new();
         let sound = self.decoder.begin(encoded, &mut |logits| first = vec![Logits::new(logits)])?;
         if self.prior.make_room() {
@@ -122,6 +119,20 @@ impl NeuralEar {
     }
 }
 
+/// The encoding of a piece of sound. Looks at the same sound follow one another: it is encoded once.
+fn encoding<'a>(
+    kept: &'a mut Option<(Vec<f32>, Encoded)>,
+    encoder: &mut Encoder,
+    samples: &[f32],
+) -> Result<&'a Encoded, NativeError> {
+    let known = kept.take().filter(|(of, _)| of == samples);
+    let (_, encoded) = kept.insert(match known {
+        Some(known) => known,
+        None => (samples.to_vec(), encoder.encode(samples)?),
+    });
+    Ok(encoded)
+}
+
 impl Reader for NeuralEar {
     /// The same samples and calls give the same result.
     fn read(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
@@ -136,6 +147,20 @@ impl Reader for NeuralEar {
 
     fn read_one(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
         self.decode(samples, live, &Settings { calls: 1, ..self.settings })
+    }
+
+    fn read_freely(&mut self, samples: &[f32]) -> Result<Option<String>, EarError> {
+        let encoded = encoding(&mut self.encoded, &mut self.encoder, samples)?;
+        let likeliest = |logits: &[f32]| logits.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map_or(END, |m| m.0 as u32);
+        let mut next = END;
+        let mut branches = self.decoder.begin(encoded, &mut |logits| next = likeliest(logits))?;
+        let mut text = Vec::new();
+        while next != END && text.len() < FREELY {
+            text.push(next);
+            let last = branches.len() - 1;
+            self.decoder.grow(&mut branches, &[(last, next)], &mut |_, logits| next = likeliest(logits))?;
+        }
+        Ok(Some(self.lattice.tokens().text(&text)))
     }
 
     fn expect(&mut self, live: &CallSet) {
@@ -229,7 +254,9 @@ impl StepModel for Both<'_> {
     }
 
     fn odds(&self, row: usize, token: u32) -> Odds {
-        Odds { sound: self.sound.odds[row].log_prob(token), noise: self.prior.log_prob(self.rows[row], token) }
+        let heard = &self.sound.odds[row];
+        let (sound, likeliest) = (heard.log_prob(token), heard.high - heard.all);
+        Odds { sound, noise: self.prior.log_prob(self.rows[row], token), likeliest }
     }
 }
 
@@ -237,13 +264,15 @@ impl StepModel for Both<'_> {
 #[derive(Debug, Clone)]
 struct Logits {
     raw: Vec<f32>,
-    /// Their LSE: a log probability is a logit less this.
+    /// The highest of them, and their LSE: a log probability is a logit less this.
+    high: f32,
     all: f32,
 }
 
 impl Logits {
     fn new(logits: &[f32]) -> Logits {
-        Logits { raw: logits.to_vec(), all: lse(logits) }
+        let high = logits.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+        Logits { raw: logits.to_vec(), high, all: lse(logits) }
     }
 
     fn log_prob(&self, token: u32) -> f32 {

@@ -27,6 +27,13 @@ pub trait Reader: Debug {
     fn read_one(&mut self, samples: &[f32], live: &CallSet) -> Result<Reading, EarError> {
         self.read(samples, live)
     }
+    /// What it would write if nothing held it to the calls; `None` if this ear is always held to them.
+    ///
+    /// # Errors
+    /// The ear cannot go on.
+    fn read_freely(&mut self, _: &[f32]) -> Result<Option<String>, EarError> {
+        Ok(None)
+    }
     /// These calls will be live: what can be computed for them before anything is said may be.
     fn expect(&mut self, _live: &CallSet) {}
     /// A few milliseconds of that, in a moment in which nobody speaks.

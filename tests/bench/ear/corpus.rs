@@ -104,6 +104,10 @@ pub fn draw(book: &Book, rng: &mut impl Rng) -> Said {
 
 fn draw_call(book: &Book, id: CallId, rng: &mut impl Rng) -> Option<Said> {
     let call = &book.calls[id.0 as usize];
+    // What only puts another call off is no call by itself.
+    if book.graph.calls[id.0 as usize].never_alone {
+        return None;
+    }
     let list = call.id.split_once('/').and_then(|(list, _)| book.checklists.iter().find(|c| c.id == list));
     let phases = match list {
         Some(list) => &list.phases,

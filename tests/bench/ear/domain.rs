@@ -5,7 +5,7 @@ use super::hearing::Hearing;
 use super::noises::Noise;
 use super::speakers::{Line, Speaker};
 use super::{Bench, table};
-use antiphon::core::book::Book;
+use antiphon::core::book::{Book, Problem, Severity};
 use antiphon::core::grammar::{CallId, sentences};
 use antiphon::core::matcher::Thresholds;
 use antiphon::edge::store::{Places, read_book};
@@ -14,7 +14,10 @@ use std::path::Path;
 pub fn book(places: &Places) -> Book {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/bench/ear/bridge");
     let loaded = read_book(places, &folder).unwrap_or_else(|e| panic!("{e}"));
-    assert!(!loaded.failed(), "{:?}", loaded.problems);
+    // Nobody flies it: it is heard only, as `hear --book` hears it, and needs neither phases nor sentences of a crew.
+    let beside = ["no-phase", "missing-wording"];
+    let faults = loaded.problems.iter().filter(|p| p.severity == Severity::Error && !beside.contains(&p.id));
+    assert_eq!(faults.collect::<Vec<_>>(), Vec::<&Problem>::new());
     loaded.book
 }
 

@@ -77,13 +77,13 @@ pub fn scene(trial: &Trial, studio: &Studio, back: &Backgrounds) -> Scene {
         })
         .collect();
     let make = |n: usize| match trial.around {
-        Around::Noise(kind, _) => {
-            let voices = if kind == Noise::OwnVoice { &back.own } else { &back.babble };
-            noises::noise(kind, n, trial.seed, voices)
-        }
+        Around::Noise(kind, _) => noises::noise(kind, n, trial.seed, &back.babble),
         Around::Quiet | Around::Room => noises::floor(n, trial.seed),
     };
     let snr = f64::from(trial.around.db().unwrap_or(45));
+    if let Around::Noise(Noise::OwnVoice, _) = trial.around {
+        return noises::over_us(&clips, 0.8, trial.seed, &back.own, snr, trial.gain_db);
+    }
     noises::scene(&clips, 0.8, &make, snr, trial.gain_db)
 }
 
@@ -100,7 +100,7 @@ pub struct Hearing<'a> {
 /// A hash over everything that decides what an ear hears: its sources, and the models' manifest.
 pub fn edition() -> String {
     let top = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let mut files = vec![top.join("models/manifest.toml"), top.join("src/core/matcher/heard.rs")];
+    let mut files = ["models/manifest.toml", "src/core/matcher/heard.rs", "src/edge/audio/echo.rs"].map(|f| top.join(f)).to_vec();
     for room in ["src/core/search", "src/core/gate", "src/core/grammar", "src/edge/ear", "src/edge/native"] {
         collect(&top.join(room), &mut files);
     }
@@ -207,6 +207,7 @@ impl Hearing<'_> {
 pub fn hear(listener: &mut Listener, trial: &Trial, scene: &Scene) -> Result {
     listener.reset();
     listener.listen(1, &trial.live);
+    listener.answering(&trial.due);
     let mut news = Vec::new();
     // In the blocks of a live microphone.
     for block in scene.samples.chunks(320) {

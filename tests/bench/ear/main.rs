@@ -25,7 +25,7 @@ mod times;
 mod versus;
 
 use antiphon::core::book::Book;
-use antiphon::core::grammar::{CallId, CallSet, accepts};
+use antiphon::core::grammar::{CallId, CallSet, Meaning, accepts};
 use antiphon::core::matcher::{Reason, Thresholds};
 use antiphon::edge::store::{Places, load_book};
 use corpus::{Around, Chatter, Clip, Trial, chance, pick};
@@ -46,6 +46,8 @@ struct Args {
     tuning: bool,
     /// List what went wrong.
     errors: bool,
+    /// Write every utterance and its readings to this file, a line of JSON each.
+    readings: Option<PathBuf>,
     /// What to measure, of [`PARTS`].
     parts: Vec<String>,
     /// Minutes of talk and of noise in the part `stream`.
@@ -65,6 +67,7 @@ fn args() -> Args {
         human: std::env::var_os("HUMAN").filter(|h| !h.is_empty()).map(PathBuf::from),
         tuning: false,
         errors: false,
+        readings: None,
         parts: PARTS[..3].iter().map(|p| (*p).to_string()).collect(),
         minutes: 30,
         fit: false,
@@ -78,6 +81,7 @@ fn args() -> Args {
             "--human" => args.human = Some(value().into()),
             "--tuning" => args.tuning = true,
             "--errors" => args.errors = true,
+            "--readings" => args.readings = Some(value().into()),
             "--fit" => (args.fit, args.tuning, args.parts) = (true, true, vec!["calls".into()]),
             "--minutes" => args.minutes = value().parse().expect("--minutes needs a number"),
             "--parts" => {
@@ -88,7 +92,7 @@ fn args() -> Args {
             // Cargo adds it.
             "--bench" => {}
             other => panic!(
-                "there is no option {other}: --n N, --seed N, --human FOLDER, --tuning, --errors, --fit, --parts {}, --minutes N",
+                "there is no option {other}: --n N, --seed N, --human FOLDER, --tuning, --errors, --readings FILE, --fit, --parts {}, --minutes N",
                 PARTS.join(",")
             ),
         }
@@ -150,6 +154,9 @@ fn main() {
     let mut bench = Bench { book, critical, trials, results: Vec::new(), thresholds: Thresholds::default() };
     if part("calls") || part("peers") {
         bench.results = hearing.all(&bench.book.graph, &bench.book.hash, &bench.trials);
+    }
+    if let Some(file) = &args.readings {
+        bench.readings(file);
     }
     if args.fit {
         return fit::write(&bench, &top.join("models/thresholds.toml"));
@@ -429,6 +436,31 @@ impl Bench {
             all.sort_by(f64::total_cmp);
             println!("{name}: n {}, median {:.0} ms, p95 {:.0} ms", all.len(), quantile(all, 0.5), quantile(all, 0.95));
         }
+    }
+
+    fn readings(&self, file: &Path) {
+        let mut lines = String::new();
+        for (t, r) in self.trials.iter().zip(&self.results) {
+            let due = |m: &Meaning| self.book.graph.call(&m.call).is_some_and(|c| t.due.contains(c));
+            let told: Vec<_> = r
+                .told
+                .iter()
+                .map(|told| {
+                    let first: Vec<_> = told.heard.ranked.iter().take(4).collect();
+                    let due = first.first().is_some_and(|c| c.meanings.iter().any(due));
+                    serde_json::json!({
+                        "at_s": told.at_s, "speech": told.heard.speech, "ranked": first, "due": due,
+                        "critical": first.first().is_some_and(|c| c.meanings.iter().any(|m| self.is_critical(&m.call))),
+                    })
+                })
+                .collect();
+            let line = serde_json::json!({
+                "group": t.group, "db": t.around.db(), "words": t.words, "expected": t.expected, "clips": r.clips, "told": told,
+                "verdict": format!("{:?}", judge(&self.book.graph, &self.critical, t, r, &self.thresholds)),
+            });
+            lines.push_str(&format!("{line}\n"));
+        }
+        std::fs::write(file, lines).unwrap_or_else(|e| panic!("{} cannot be written: {e}", file.display()));
     }
 
     fn errors(&self) {

@@ -1,6 +1,7 @@
 //! What else the microphone picks up, and the room that the pilot sits in.
 
 use super::speakers::Line;
+use antiphon::edge::audio::echo::Canceller;
 use antiphon::edge::audio::level;
 use antiphon::edge::captain::{mix, noise::Cabin};
 use rand_core::{Rng, SeedableRng};
@@ -15,7 +16,7 @@ pub enum Noise {
     Rumble,
     /// Six people at once.
     Babble,
-    /// The program's own voice leaking from the loudspeaker.
+    /// The program's own voice from a loudspeaker in the room, as the canceller leaves it; the ratio is that before it.
     OwnVoice,
 }
 
@@ -151,6 +152,36 @@ pub fn scene(clips: &[Vec<f32>], gap: f64, noise: &dyn Fn(usize) -> Vec<f32>, sn
     let gain = level::from_db(gain_db) as f32;
     samples.iter_mut().for_each(|s| *s = (*s * gain).clamp(-1.0, 1.0));
     Scene { samples, clips: spans }
+}
+
+/// How long we have been talking before the scene begins: the canceller has to learn the room.
+const LEARNT: usize = 6 * 16_000;
+/// The way from our sound to the microphone, and what the canceller is told of it.
+const WAY: usize = 640;
+const TOLD_S: f64 = 0.03;
+
+/// The same as [`scene`] with our own voice, which comes back through the room and is taken off as the program does it.
+pub fn over_us(clips: &[Vec<f32>], gap: f64, seed: u64, voices: &[Vec<f32>], snr_db: f64, gain_db: f64) -> Scene {
+    let skip = (gap * 16_000.0) as usize + LEARNT;
+    let all: Vec<Vec<f32>> = std::iter::once(vec![0.0; LEARNT]).chain(clips.iter().cloned()).collect();
+    let said = std::cell::RefCell::new(Vec::new());
+    let heard = |n: usize| {
+        let crew = noise(Noise::OwnVoice, n, seed, voices);
+        let room = reverberate(&crew, seed ^ 1);
+        *said.borrow_mut() = crew;
+        std::iter::repeat_n(0.0, WAY).chain(room).take(n).collect()
+    };
+    let mut scene = scene(&all, gap, &heard, snr_db, gain_db);
+    let (mut canceller, mut clean) = (Canceller::new(TOLD_S), Vec::new());
+    // In the steps of the sound thread.
+    for (mic, crew) in scene.samples.chunks(80).zip(said.borrow().chunks(80)) {
+        canceller.clean(mic, crew, &mut clean);
+    }
+    clean.resize(scene.samples.len(), 0.0);
+    scene.samples = clean.split_off(skip);
+    scene.clips.remove(0);
+    scene.clips.iter_mut().for_each(|(a, b)| (*a, *b) = (*a - skip, *b - skip));
+    scene
 }
 
 /// The soft noise of a microphone in a quiet room.

@@ -130,6 +130,9 @@ fn resolve(cx: &Cx, sections: &layers::Sections, book: &mut Book) {
     sheet::rest(&all, book);
     aircraft::controls(&all, book);
     calls::calls(&all, book);
+    for (call, graph) in book.calls.iter().zip(&mut book.graph.calls) {
+        graph.never_alone = call.later.is_some();
+    }
     flows::flows(&all, book);
     lists::checklists(&all, book);
     watch::callouts(&all, book);

@@ -49,7 +49,7 @@ fn a_reading_that_was_taken_back_is_not_heard_again_but_insisting_is() {
     let heard = |s: &Stage, first: (f64, f64), second: (f64, f64)| {
         let flap = |to: f64| Meaning { call: "flap".into(), slots: [("to".to_string(), number(to))].into() };
         let candidate =
-            |(to, score): (f64, f64)| Candidate { meanings: vec![flap(to)], score, text: format!("flap {to}") };
+            |(to, score): (f64, f64)| Candidate::new(vec![flap(to)], score, format!("flap {to}"));
         Input::Heard {
             heard: Heard {
                 revision: s.revision,
@@ -79,7 +79,7 @@ fn what_sounds_while_we_speak_is_taken_only_as_an_always_live_call_by_a_stricter
     let heard = |s: &Stage, call: &str, score: f64| {
         let meaning = Meaning { call: call.into(), slots: [].into() };
         let speech = (SessionTime::from_secs(s.now), SessionTime::from_secs(s.now));
-        let ranked = vec![Candidate { meanings: vec![meaning], score, text: call.replace('_', " ") }];
+        let ranked = vec![Candidate::new(vec![meaning], score, call.replace('_', " "))];
         let revision = s.revision;
         Input::Heard {
             heard: Heard { revision, ranked, unheard: None, typed: false, pushed: false, over_us: true, speech },
@@ -398,7 +398,7 @@ fn surprises_come_only_when_asked_for_and_the_same_seed_gives_the_same() {
 fn speech_that_nobody_understands_is_asked_for_again_only_after_a_challenge() {
     let mumbled = |s: &Stage, for_s: f64| {
         let meaning = Meaning { call: "start".into(), slots: [].into() };
-        let ranked = vec![Candidate { meanings: vec![meaning], score: -6.0, text: "start".into() }];
+        let ranked = vec![Candidate::new(vec![meaning], -6.0, "start".into())];
         let speech = (SessionTime::from_secs(s.now - for_s), SessionTime::from_secs(s.now));
         let revision = s.revision;
         Input::Heard {

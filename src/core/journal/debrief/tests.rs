@@ -29,7 +29,7 @@ fn heard(from: f64, to: f64, readings: &[(&str, &str, f64)]) -> Input {
     let meaning = |call: &str| Meaning { call: call.into(), slots: BTreeMap::new() };
     let ranked = readings
         .iter()
-        .map(|(call, text, score)| Candidate { meanings: vec![meaning(call)], score: *score, text: text.to_string() })
+        .map(|(call, text, score)| Candidate::new(vec![meaning(call)], *score, text.to_string()))
         .collect();
     toy::heard(ranked, (t(from), t(to)))
 }
