@@ -47,12 +47,13 @@ test: ## format, lints and every test; with REQUIRE=1 a test that would skip fai
 	@python3 models/setup.py --with vosk --with test
 	cargo fmt --check
 	cargo clippy --locked --all-targets --features vosk -- -D warnings
-	cargo test --locked --features vosk --lib --bins --test tidy --test setup
+	cargo test --locked --features vosk --lib --bins --test tidy --test setup --test hearing
 	cargo test --locked --features vosk --test suite -- --skip oracle::
 	@echo "test: and the flight that measures time, with nothing beside it"
 	cargo test --locked --features vosk --test suite -- oracle::
 	@echo "test: and the sound devices in real time, with nothing beside them"
 	cargo test --locked --features vosk --test pulse
+	@$(MAKE) --no-print-directory cross
 	@echo "test: format, lints and tests all passed"
 
 bench-radio: setup ## how well readbacks are heard, right and wrong: the table of docs/benchmarks.md
@@ -77,7 +78,7 @@ test-link: ## callouts against flight models that nobody here wrote, in real tim
 cross: ## type check for Windows and macOS, as far as the toolchain has their standard libraries; what is not checked is said
 	@for check in "x86_64-pc-windows-gnu" "aarch64-apple-darwin --no-default-features"; do \
 	  target=$${check%% *}; \
-	  if [ -d "$$(rustc --print sysroot)/lib/rustlib/$$target" ] || rustup target add $$target; then \
+	  if [ -d "$$(rustc --print sysroot)/lib/rustlib/$$target" ] || timeout 120 rustup target add $$target; then \
 	    echo "cross: $$check"; cargo check --locked --lib --bins --target $$check; \
 	  else echo "cross: NOT CHECKED: $$target, whose standard library cannot be had here (rustup target add $$target)"; fi; \
 	done

@@ -1,7 +1,8 @@
 //! How well readbacks are heard: `make bench-radio`. Eight program voices read back clearances, in quiet and over cabin
 //! noise, right and with one seeded error; every item is judged by the same code as in a drill.
 //!
-//! `RADIO_COUNT` sets how many exercises each voice has in each condition, `RADIO_TELL=1` lists what went wrong.
+//! `RADIO_COUNT` sets how many exercises each voice has in each condition, `RADIO_ONLY` takes one condition ("quiet", "20 dB")
+//! and `RADIO_VOICE` one voice, `RADIO_TELL=1` lists what went wrong.
 
 #![allow(
     clippy::disallowed_methods,
@@ -201,6 +202,7 @@ fn main() {
     let number = |name: &str| std::env::var(name).ok().and_then(|n| n.parse::<f64>().ok());
     let settings = ear.ear_mut().settings_mut();
     settings.beam = number("RADIO_BEAM").map_or(settings.beam, |n| n as usize);
+    settings.behind = number("RADIO_BEHIND").unwrap_or(settings.behind);
     settings.window = number("RADIO_WINDOW").unwrap_or(settings.window);
     settings.another = number("RADIO_ANOTHER").unwrap_or(settings.another);
     settings.weight = number("RADIO_WEIGHT").unwrap_or(settings.weight);
@@ -209,8 +211,12 @@ fn main() {
     let names = captains.names().to_vec();
     let mut all: Vec<(String, Tally)> = Vec::new();
     let started = Instant::now();
+    let (only, who) = (std::env::var("RADIO_ONLY").ok(), std::env::var("RADIO_VOICE").ok());
     for (condition, snr) in [("quiet", None), ("20 dB", Some(20.0))] {
-        for (v, voice) in names.iter().enumerate() {
+        if only.as_ref().is_some_and(|only| only != condition) {
+            continue;
+        }
+        for (v, voice) in names.iter().enumerate().filter(|(_, n)| who.as_ref().is_none_or(|w| w == *n)) {
             let mut tally = Tally::default();
             let regime = Regime::ALL[v % 4];
             let rules = phrases.rules(regime);
@@ -262,7 +268,7 @@ fn main() {
         }
     }
     println!(
-        "\n| | items right | right items marked wrong | asked again | lost | errors detected | asked again | passed | decision, median |"
+        "\n| | items right | right items marked wrong | asked again | lost | errors detected | asked again | passed | computed in, median |"
     );
     println!("|---|---|---|---|---|---|---|---|---|");
     for condition in ["quiet", "20 dB"] {

@@ -156,6 +156,9 @@ fn a_book_of_another_trade_works_and_can_be_extended() {
     assert_eq!(hear(&book, "heat the oven to two hundred"), None);
     let heat = hear(&other, "heat the oven to two hundred").unwrap();
     assert_eq!((heat.call.as_str(), &heat.slots["degrees"]), ("oven", &Value::Number(200.0)));
+    for out_of_range in ["nine hundred", "forty", "two hundred five"] {
+        assert_eq!(hear(&other, &format!("heat the oven to {out_of_range}")), None, "{out_of_range}");
+    }
     assert_eq!(hear(&other, "next dish for the corner"), None);
     assert!(hear(&other, "next plate for the corner").is_some());
     assert_eq!(

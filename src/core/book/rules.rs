@@ -133,7 +133,7 @@ rules! {
         "An item has words for one of the two pilots only. Roles change with seat, rank and who flies: where the other one has this role, the second pilot says nothing, or answers in the pilot's place."
         "Give the item both `respond` (the pilot's words) and `say` (the second pilot's)."
     SLOT_MISUSE "slot-misuse" Error
-        "A slot is used in a way that cannot work: twice under one name in one sentence, under one name with two types, inside of another slot, or without any value."
+        "A slot is used in a way that cannot work: twice under one name in one sentence, under one name with two types, inside of another slot, without any value, or with a range that it cannot have."
         "Give each its own name, as in `$heading:now then $heading:next`."
     SLOT_NOT_EVERYWHERE "slot-not-everywhere" Warning
         "A flow or an answer uses a slot, but one of the calls that lead there has no such slot: then the value is unknown and the step is not done."

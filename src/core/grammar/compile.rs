@@ -394,7 +394,7 @@ impl<'a> Builder<'a> {
                 return (nowhere, 0);
             }
             None => {
-                slots.push(SlotDef { name: name.to_owned(), kind: kind.clone() });
+                slots.push(SlotDef { name: name.to_owned(), kind: kind.clone(), range: None });
                 slots.len() - 1
             }
         };

@@ -77,6 +77,7 @@ pub(super) fn emit<'p>(
         }
         graph.nodes.push(Node { arcs });
     }
-    let call = CallGraph { name: name.to_owned(), entry: NodeId(place[0]), exit: NodeId(exit), slots, never_alone: false };
+    let call =
+        CallGraph { name: name.to_owned(), entry: NodeId(place[0]), exit: NodeId(exit), slots, never_alone: false };
     graph.calls.push(call);
 }

@@ -54,6 +54,27 @@ pub struct SlotDef {
     pub name: String,
     /// What it holds.
     pub kind: SlotKind,
+    /// Numbers that make sense here; others are never heard.
+    pub range: Option<Range>,
+}
+
+/// Numbers from one to another by steps, ends included.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Range {
+    /// The least.
+    pub from: f64,
+    /// The greatest.
+    pub to: f64,
+    /// Only multiples of this; above zero.
+    pub step: f64,
+}
+
+impl Range {
+    /// Whether a number is one of them.
+    pub fn holds(&self, n: f64) -> bool {
+        let steps = n / self.step;
+        (self.from..=self.to).contains(&n) && (steps - steps.round()).abs() < 1e-6
+    }
 }
 
 /// One call's part of the graph.
@@ -96,14 +117,18 @@ impl WordGraph {
     pub fn word(&self, word: &str) -> Option<WordId> {
         self.words.iter().position(|w| w == word).map(|i| WordId(i as u32))
     }
-    /// What `words` say in a slot of this kind.
-    pub fn slot_value(&self, kind: &SlotKind, words: &[&str]) -> Option<Value> {
-        match kind {
+    /// What `words` say in this slot.
+    pub fn slot_value(&self, slot: &SlotDef, words: &[&str]) -> Option<Value> {
+        let value = match &slot.kind {
             SlotKind::Named { name, .. } if self.named.contains_key(name) => {
                 self.named[name].get(&words.join(" ")).cloned()
             }
             kind => crate::core::words::value(kind, words),
-        }
+        };
+        value.filter(|v| match (v, &slot.range) {
+            (Value::Number(n), Some(range)) => range.holds(*n),
+            _ => true,
+        })
     }
 }
 

@@ -21,7 +21,9 @@ mod walk;
 pub use compile::{CompileProblem, NamedSlots, Place, Rules, build};
 pub use cover::cover;
 pub use expansion::{Expansion, Shape};
-pub use graph::{Arc, CallGraph, CallId, CallSet, Label, Meaning, Node, NodeId, SlotDef, SlotId, WordGraph, WordId};
+pub use graph::{
+    Arc, CallGraph, CallId, CallSet, Label, Meaning, Node, NodeId, Range, SlotDef, SlotId, WordGraph, WordId,
+};
 pub use likeness::{Likeness, Sounds, sentences};
 pub use overlap::collisions;
 pub use parse::parse;

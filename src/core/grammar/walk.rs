@@ -35,7 +35,7 @@ pub fn meaning(graph: &WordGraph, call: CallId, path: &Path) -> Option<Meaning> 
             Label::Close(slot) => {
                 let (opened, words) = open.take()?;
                 let def = part.slots.get(slot.0 as usize).filter(|_| opened == *slot)?;
-                slots.insert(def.name.clone(), graph.slot_value(&def.kind, &words)?);
+                slots.insert(def.name.clone(), graph.slot_value(def, &words)?);
             }
         }
     }

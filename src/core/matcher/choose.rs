@@ -143,9 +143,15 @@ pub fn choose(
         .any(|i| {
             let rival = &heard.ranked[i];
             let margin = if reading.same_calls(rival) { bar.slot_margin } else { bar.margin };
-            // What is due is likelier than anything else before a word is heard.
+            // What is due is likelier than anything else before a word is heard; but what is critical is no matter of odds.
             let awaited = fit(i).1 && !fit(chosen).1 && rival.score > thresholds.bar(Class::Due, rival.words()).score;
-            lead - rival.score <= margin + if awaited { thresholds.awaited } else { 0.0 }
+            let answers = fit(chosen).1 && !fit(i).1 && !is_critical && !calls(i).flatten().any(&critical);
+            lead - rival.score
+                <= match (awaited, answers) {
+                    (true, _) => margin + thresholds.awaited,
+                    (_, true) => (margin - thresholds.awaited).max(0.0),
+                    _ => margin,
+                }
         });
     if (any_live && equals.len() > 1) || too_near {
         return refuse(Reason::Tie, any_live, text);
@@ -242,6 +248,11 @@ mod tests {
         check("ab", "b", &[("a", 7.0, "alpha one"), ("b", 2.5, "beta")], "tie, resembling");
         check("ab", "b", &[("a", 8.0, "alpha one"), ("b", 2.5, "beta")], "a");
         check("ab", "b", &[("a", 5.0, "alpha one"), ("b", 0.5, "beta")], "a");
+        // And needs no lead itself, but over what is critical, and over other answers.
+        check("ab", "b", &[("b", 5.0, "beta"), ("a", 4.9, "alpha one")], "b");
+        check("bf", "b", &[("b", 5.0, "beta"), ("f", 4.9, "fire")], "tie, resembling");
+        check("ab", "ab", &[("b", 5.0, "beta"), ("a", 4.9, "alpha one")], "tie, resembling");
+        check("ab", "b", &[("b", 1.9, "beta"), ("a", 1.0, "alpha one")], "no such call, resembling");
         check("ab", "", &[("z", 5.0, "")], "no such call");
     }
 
@@ -265,7 +276,7 @@ mod tests {
         check("cd", "d", &[("c", 5.0, "Checked."), ("d", 4.9, "checked")], "d");
         check("cd", "cd", &[("c", 5.0, "checked"), ("d", 4.9, "checked")], "tie, resembling");
         check("d", "", &[("c", 5.0, "checked"), ("d", 4.9, "checked")], "d");
-        check("bcd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "tie, resembling");
+        check("bcd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "d");
         check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "d");
         check("abc", "", &[("ab", 5.0, "checked"), ("c", 4.9, "checked")], "c");
         // The due call's best wording is another, but the words that were heard are its own too.

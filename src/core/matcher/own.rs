@@ -139,9 +139,8 @@ mod tests {
     }
 
     fn heard(readings: &[(&str, f64, &str)]) -> Heard {
-        let one = |(call, score, text): &(&str, f64, &str)| {
-            Candidate::new(vec![meaning(call)], *score, (*text).to_string())
-        };
+        let one =
+            |(call, score, text): &(&str, f64, &str)| Candidate::new(vec![meaning(call)], *score, (*text).to_string());
         let speech = (SessionTime::ZERO, SessionTime::ZERO);
         let ranked = readings.iter().map(one).collect();
         Heard { revision: 1, ranked, unheard: None, typed: false, pushed: false, over_us: false, speech }

@@ -196,8 +196,14 @@ mod tests {
             sheet: vec![v1],
             ..Book::default()
         };
-        let slots = vec![SlotDef { name: "to".into(), kind: SlotKind::Number }];
-        book.graph.calls.push(CallGraph { name: "gear_up".into(), entry: NodeId(0), exit: NodeId(0), slots, never_alone: false });
+        let slots = vec![SlotDef { name: "to".into(), kind: SlotKind::Number, range: None }];
+        book.graph.calls.push(CallGraph {
+            name: "gear_up".into(),
+            entry: NodeId(0),
+            exit: NodeId(0),
+            slots,
+            never_alone: false,
+        });
         book
     }
 

@@ -63,6 +63,9 @@ pub struct Settings {
     pub weight: f64,
     /// The most calls in one breath.
     pub calls: u8,
+    /// Whether the same call can come twice in a row, with other values: on the radio, where a pilot corrects himself. On
+    /// board nobody does, and what was said twice would be taken for two answers.
+    pub twice: bool,
     /// What each call after the first costs, nats: taking off the noise term favours long texts.
     pub another: f64,
     /// The most tokens in a text.
@@ -82,6 +85,7 @@ impl Default for Settings {
             wide_steps: 2,
             weight: 0.65,
             calls: 3,
+            twice: false,
             another: 7.0,
             longest: 72,
             window: 15.0,
@@ -384,7 +388,9 @@ impl Walk<'_> {
         let meaning = self.lattice.meaning(call, &steps)?;
         // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself.
         let last = self.told.get(before as usize);
-        if last.is_some_and(|last| last.meaning == meaning) {
+        let again =
+            |last: &Told| last.meaning == meaning || (!self.settings.twice && last.meaning.call == meaning.call);
+        if last.is_some_and(again) {
             return None;
         }
         let stands = last.is_some_and(|last| last.stands) || !self.lattice.graph.calls[call.0 as usize].never_alone;
@@ -455,8 +461,7 @@ impl Walk<'_> {
         let score = |r: &Reading| r.sound - weight * r.noise - price(r);
         readings.sort_by(|a, b| score(b).total_cmp(&score(a)));
         let whole = readings.first().is_some_and(|r| r.best.2);
-        let told =
-            |r: Reading| Candidate { score: score(&r), meanings: r.meanings, text: r.best.1, strain: r.best.3 };
+        let told = |r: Reading| Candidate { score: score(&r), meanings: r.meanings, text: r.best.1, strain: r.best.3 };
         (readings.into_iter().map(told).collect(), whole)
     }
 }

@@ -253,7 +253,7 @@ impl Lattice {
                 Label::Close(_) => {
                     let (slot, words) = open.take()?;
                     let slot = &def.slots[slot.0 as usize];
-                    slots.insert(slot.name.clone(), self.graph.slot_value(&slot.kind, &words)?);
+                    slots.insert(slot.name.clone(), self.graph.slot_value(slot, &words)?);
                 }
                 Label::Epsilon => {}
             }

@@ -1,6 +1,8 @@
 use super::tokens::small;
 use super::*;
-use crate::core::grammar::{Arc, CallGraph, CallId, CallSet, Label, Node, NodeId, SlotDef, SlotId, WordGraph, WordId};
+use crate::core::grammar::{
+    Arc, CallGraph, CallId, CallSet, Label, Node, NodeId, Range, SlotDef, SlotId, WordGraph, WordId,
+};
 use crate::core::words::SlotKind;
 use std::convert::Infallible;
 
@@ -13,7 +15,7 @@ fn graph(calls: &[(&str, &str)]) -> WordGraph {
         for part in wording.split(' ') {
             let label = match part {
                 "{" => {
-                    slots.push(SlotDef { name: format!("s{}", slots.len()), kind: SlotKind::Number });
+                    slots.push(SlotDef { name: format!("s{}", slots.len()), kind: SlotKind::Number, range: None });
                     Label::Open(SlotId(slots.len() as u8 - 1))
                 }
                 "}" => Label::Close(SlotId(slots.len() as u8 - 1)),
@@ -73,12 +75,16 @@ const TABLE: &[&str] = &[
 ];
 
 fn hear(calls: &[(&str, &str)], said: &str, live: Option<&[u16]>) -> Found {
-    let lattice = Lattice::new(&graph(calls), small(TABLE));
+    let live = live.map_or_else(|| CallSet::all(calls.len()), |l| l.iter().map(|i| CallId(*i)).collect());
+    hear_in(&graph(calls), said, &live, Settings::default())
+}
+
+fn hear_in(graph: &WordGraph, said: &str, live: &CallSet, settings: Settings) -> Found {
+    let lattice = Lattice::new(graph, small(TABLE));
     let mut heard = lattice.tokens().encode(said);
     heard.push(2);
-    let live = live.map_or_else(|| CallSet::all(calls.len()), |l| l.iter().map(|i| CallId(*i)).collect());
     let mut model = Fake { heard, rows: Vec::new(), liked: None };
-    search(&lattice, &live, &Settings::default(), &mut model).unwrap()
+    search(&lattice, live, &settings, &mut model).unwrap()
 }
 
 /// The calls of the best reading, as `name(slot=value)`.
@@ -120,6 +126,52 @@ fn finds_every_way_to_write_a_call() {
         assert!(found.ranked[0].score > 0.0, "{said:?}");
         assert_eq!(found.ranked[0].text, words, "{said:?}: the text is the words spoken");
     }
+}
+
+#[test]
+fn a_call_that_only_puts_another_off_is_never_heard_alone() {
+    let mut graph = graph(CALLS);
+    let all = CallSet::all(CALLS.len());
+    graph.calls[2].never_alone = true;
+    for (said, want) in
+        [(" Flaps 27, gear up.", "flaps(s0=27) gear_up"), (" Gear up, flaps 27.", "gear_up flaps(s0=27)")]
+    {
+        assert_eq!(best(&hear_in(&graph, said, &all, Settings::default())), want, "{said:?}");
+    }
+    let alone = hear_in(&graph, " Flaps 27.", &all, Settings::default());
+    assert!(alone.ranked.iter().all(|c| c.meanings.iter().any(|m| m.call != "flaps")), "{:?}", alone.ranked);
+}
+
+#[test]
+fn a_number_out_of_its_range_is_never_heard() {
+    let (mut graph, all) = (graph(CALLS), CallSet::all(CALLS.len()));
+    for (from, to, step, within) in
+        [(0.0, 40.0, 1.0, true), (0.0, 20.0, 1.0, false), (0.0, 40.0, 9.0, true), (0.0, 40.0, 10.0, false)]
+    {
+        graph.calls[2].slots[0].range = Some(Range { from, to, step });
+        let found = hear_in(&graph, " Flaps 27.", &all, Settings::default());
+        assert_eq!(best(&found) == "flaps(s0=27)", within, "{from} to {to} by {step}: {:?}", found.ranked);
+    }
+}
+
+#[test]
+fn two_values_of_one_call_in_a_row_are_heard_on_the_radio_only() {
+    let calls = [("flaps", "flaps { two seven }"), ("less", "flaps { two }"), ("gear", "gear")];
+    let (mut graph, all) = (graph(&calls), CallSet::all(calls.len()));
+    graph.calls[1].name = "flaps".into();
+    let said = " Flaps 27, flaps 2.";
+    let twice = hear_in(&graph, said, &all, Settings { twice: true, ..Settings::default() });
+    assert_eq!(best(&twice), "flaps(s0=27) flaps(s0=2)");
+    let once = hear_in(&graph, said, &all, Settings::default());
+    assert!(once.ranked.iter().all(|c| c.meanings.windows(2).all(|w| w[0].call != w[1].call)), "{:?}", once.ranked);
+}
+
+#[test]
+fn what_the_model_would_rather_write_strains_a_reading() {
+    let clear = hear(CALLS, " Gear up.", None);
+    let other = hear(CALLS, " to two.", Some(&[0]));
+    assert!(clear.ranked[0].strain < 0.1, "{:?}", clear.ranked);
+    assert!(other.ranked.iter().all(|c| c.strain > 10.0), "{:?}", other.ranked);
 }
 
 #[test]

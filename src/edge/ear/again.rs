@@ -66,8 +66,11 @@ mod tests {
     fn a_tie_is_settled_by_the_mean_and_what_has_no_part_in_it_stays() {
         let ranked = readings(&[("forty", 9.0), ("fourteen", 8.8), ("four", -3.0)]);
         assert_eq!(tied(&ranked).count(), 2);
-        let copies =
-            [readings(&[("fourteen", 9.4), ("forty", 6.0)]), readings(&[("fourteen", 8.5), ("forty", 7.0)]), Vec::new()];
+        let copies = [
+            readings(&[("fourteen", 9.4), ("forty", 6.0)]),
+            readings(&[("fourteen", 8.5), ("forty", 7.0)]),
+            Vec::new(),
+        ];
         let settled: Vec<(String, f64)> =
             mean(ranked, &copies).into_iter().map(|c| (c.text, (c.score * 10.0).round() / 10.0)).collect();
         let [a, b, c] = settled.as_slice() else { panic!("{settled:?}") };

@@ -151,7 +151,8 @@ impl Reader for NeuralEar {
 
     fn read_freely(&mut self, samples: &[f32]) -> Result<Option<String>, EarError> {
         let encoded = encoding(&mut self.encoded, &mut self.encoder, samples)?;
-        let likeliest = |logits: &[f32]| logits.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map_or(END, |m| m.0 as u32);
+        let likeliest =
+            |logits: &[f32]| logits.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map_or(END, |m| m.0 as u32);
         let mut next = END;
         let mut branches = self.decoder.begin(encoded, &mut |logits| next = likeliest(logits))?;
         let mut text = Vec::new();

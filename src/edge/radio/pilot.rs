@@ -52,6 +52,7 @@ impl RadioEar {
         let mut ear = NeuralEar::open(&runtime, &WordGraph::default())?;
         let settings = ear.settings_mut();
         settings.calls = MOST_CALLS;
+        settings.twice = true;
         settings.another = ANOTHER;
         settings.beam = BEAM;
         settings.wide = settings.wide.max(BEAM);

@@ -100,7 +100,8 @@ pub struct Hearing<'a> {
 /// A hash over everything that decides what an ear hears: its sources, and the models' manifest.
 pub fn edition() -> String {
     let top = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let mut files = ["models/manifest.toml", "src/core/matcher/heard.rs", "src/edge/audio/echo.rs"].map(|f| top.join(f)).to_vec();
+    let mut files =
+        ["models/manifest.toml", "src/core/matcher/heard.rs", "src/edge/audio/echo.rs"].map(|f| top.join(f)).to_vec();
     for room in ["src/core/search", "src/core/gate", "src/core/grammar", "src/edge/ear", "src/edge/native"] {
         collect(&top.join(room), &mut files);
     }

@@ -109,6 +109,7 @@ fn call(all: &All, book: &Book, index: usize, item: &Item) -> Call {
     let r = reader(all.cx, &what, item);
     r.only(&[
         "say",
+        "ranges",
         "phases",
         "when",
         "to",

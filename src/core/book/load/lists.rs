@@ -75,6 +75,7 @@ fn item(all: &All, list: &str, index: usize, node: &Node) -> Item {
         "by",
         "waits_for",
         "respond",
+        "ranges",
         "say",
         "verify",
         "shown",

@@ -42,7 +42,7 @@ fn topic(all: &All, briefing: &str, index: usize, node: &Node) -> Topic {
     let id = item_id(node, index);
     let what = format!("topic `{id}`");
     let r = Reader::new(all.cx, &what, node.at, node);
-    r.only(&["id", "title", "mention", "verify", "shown", "say"]);
+    r.only(&["id", "title", "mention", "ranges", "verify", "shown", "say"]);
     r.need("id", "\"…\"");
     r.need("mention", "\"…\"");
     r.need("say", "\"…\"");

@@ -13,6 +13,7 @@ use crate::core::aircraft::Value;
 use crate::core::book::rules::{self, Rule};
 use crate::core::book::schema::{Book, Station};
 use crate::core::grammar::{self, CallId, CallSet, Expansion, Place, Shape};
+use crate::core::words::SlotKind;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A call that stands in no `[calls]`: the responses of an item, the replies of a question.
@@ -40,6 +41,8 @@ struct Source<'a> {
     name: String,
     say: Vec<(&'a str, &'a Node)>,
     to: Station,
+    /// The table that holds them.
+    node: &'a Node,
 }
 
 /// Compiles the graph into `book` and the calls with their slots into `names`.
@@ -68,6 +71,10 @@ pub fn compile(cx: &Cx, sections: &Sections, names: &mut Names, book: &mut Book)
             Place::Slot { slot, value } => slot_nodes.get(slot).and_then(|v| v.get(*value)).copied(),
         };
         raise(cx, node, p.problem);
+    }
+    let mut graph = graph;
+    for (source, call) in all.iter().zip(&mut graph.calls) {
+        ranges(cx, source, call);
     }
     names.calls = all.iter().map(|s| s.name.as_str()).collect();
     let slots_of = |c: &grammar::CallGraph| c.slots.iter().map(|s| (s.name.clone(), kind_of(&s.kind))).collect();
@@ -187,7 +194,7 @@ fn sources<'a>(cx: &Cx, sections: &'a Sections, which: &[&str]) -> Vec<Source<'a
             ("calls", item) => {
                 let r = Reader { cx, what: "say", at: item.at, entries: item.node.entries() };
                 let to = station(&item.node, "to");
-                all.push(Source { name: item.id.clone(), say: r.texts("say"), to });
+                all.push(Source { name: item.id.clone(), say: r.texts("say"), to, node: &item.node });
             }
             ("checklists", item) => {
                 for (i, node) in item.node.get("items").map_or(&[][..], |e| e.value.each()).iter().enumerate() {
@@ -225,7 +232,38 @@ fn sources<'a>(cx: &Cx, sections: &'a Sections, which: &[&str]) -> Vec<Source<'a
 fn hidden<'a>(cx: &Cx, all: &mut Vec<Source<'a>>, name: String, node: &'a Node, key: &str, to: Station) {
     let r = Reader { cx, what: "an answer", at: node.at, entries: node.entries() };
     if r.node(key).is_some() {
-        all.push(Source { name, say: r.texts(key), to });
+        all.push(Source { name, say: r.texts(key), to, node });
+    }
+}
+
+/// `ranges = { kg = [500, 25000, 10] }`: from, to and, if given, the step.
+fn ranges(cx: &Cx, source: &Source, call: &mut grammar::CallGraph) {
+    let Some(entry) = source.node.get("ranges") else { return };
+    for given in entry.value.entries() {
+        let name = &given.key;
+        let number = |n: &Node| if let Some(Value::Number(n)) = value(n) { Some(n) } else { None };
+        let numbers: Vec<f64> = given.value.each().iter().filter_map(number).collect();
+        let range = match numbers.as_slice() {
+            [from, to] => grammar::Range { from: *from, to: *to, step: 1.0 },
+            [from, to, step] if *step > 0.0 => grammar::Range { from: *from, to: *to, step: *step },
+            _ => {
+                cx.wrong_type(&given.value, name, "[from, to] or [from, to, step], numbers, with a step above 0");
+                continue;
+            }
+        };
+        let numeric = |s: &&mut grammar::SlotDef| s.name == *name && !matches!(s.kind, SlotKind::Named { .. });
+        match call.slots.iter_mut().find(numeric) {
+            Some(slot) if range.from <= range.to => slot.range = Some(range),
+            Some(_) => {
+                let text = format!("The range of `{name}` ends before it begins.");
+                cx.raise(rules::SLOT_MISUSE, given.value.at, text, Some("write the least first".into()));
+            }
+            None => {
+                let text = format!("`ranges` names `{name}`, and no wording has a slot of numbers with this name.");
+                let hint = "name a slot of the wordings, as `ft` in `$number:ft`".to_string();
+                cx.raise(rules::SLOT_MISUSE, given.value.at, text, Some(hint));
+            }
+        }
     }
 }
 

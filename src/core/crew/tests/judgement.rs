@@ -48,8 +48,7 @@ fn what_is_critical_is_never_offered_back() {
 fn a_reading_that_was_taken_back_is_not_heard_again_but_insisting_is() {
     let heard = |s: &Stage, first: (f64, f64), second: (f64, f64)| {
         let flap = |to: f64| Meaning { call: "flap".into(), slots: [("to".to_string(), number(to))].into() };
-        let candidate =
-            |(to, score): (f64, f64)| Candidate::new(vec![flap(to)], score, format!("flap {to}"));
+        let candidate = |(to, score): (f64, f64)| Candidate::new(vec![flap(to)], score, format!("flap {to}"));
         Input::Heard {
             heard: Heard {
                 revision: s.revision,
