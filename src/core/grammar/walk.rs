@@ -110,11 +110,15 @@ pub fn sample(graph: &WordGraph, call: CallId, rng: &mut impl Rng) -> Option<(Ve
     Some((said, meaning(graph, call, &path)?))
 }
 
+/// How many sentences without a meaning are looked at for each with one.
+const WITHOUT: usize = 4;
+
 /// The first `limit` sentences of `call` in the order of the text, with their meanings, and whether these are all.
 ///
-/// A sentence that can be told apart in two ways comes once for each.
+/// A sentence that can be told apart in two ways comes once for each. Sentences without a meaning, such as numbers out of range,
+/// are looked at up to [`WITHOUT`] times the limit.
 pub fn expand(graph: &WordGraph, call: CallId, limit: usize) -> (Vec<(Vec<String>, Meaning)>, bool) {
-    let mut out = Vec::new();
+    let (mut out, mut looked) = (Vec::new(), 0);
     let Some(part) = graph.calls.get(call.0 as usize) else { return (out, true) };
     // (node, which arc next); `path` holds the labels on the way to the top of the stack.
     let mut stack: Vec<(NodeId, usize)> = vec![(part.entry, 0)];
@@ -127,9 +131,10 @@ pub fn expand(graph: &WordGraph, call: CallId, limit: usize) -> (Vec<(Vec<String
             continue;
         }
         if *node == part.exit && part.entry != part.exit {
-            if out.len() == limit {
+            if out.len() == limit || looked == limit.saturating_mul(WITHOUT) {
                 return (out, false);
             }
+            looked += 1;
             let said = words(graph, &path).into_iter().map(str::to_owned).collect();
             out.extend(meaning(graph, call, &path).map(|m| (said, m)));
         }

@@ -24,7 +24,7 @@ pub fn begins_with_others(free: &str, reading: &str) -> bool {
             let skipped: Vec<&str> = reading.iter().take_while(|w| **w != word).map(String::as_str).collect();
             let misheard = strsim::normalized_levenshtein(before.concat().as_str(), skipped.concat().as_str()) >= ALIKE;
             let more = before.len().saturating_sub(skipped.len());
-            return !(misheard && !skipped.is_empty()) && (more >= 2 || (more >= 1 && number));
+            return (!misheard || skipped.is_empty()) && (more >= 2 || (more >= 1 && number));
         } else if !FILLERS.contains(&word.as_str()) {
             before.push(word);
         }

@@ -238,7 +238,7 @@ fn others(book: &Book, args: &Args) -> Vec<Trial> {
 /// Whether a recording, by its name, holds the words of one of the book's calls ("resume"): then it is no negative.
 fn is_call(book: &Book, file: &Path) -> bool {
     let name = file.file_stem().map(|s| s.to_string_lossy().to_lowercase()).unwrap_or_default();
-    let text = name.trim_start_matches("home_").replace(['-', '_'], " ");
+    let text = name.trim_start_matches("home_").replace(['-', '_'], " ").replace("what's", "what is");
     let words: Vec<&str> = text.split(' ').collect();
     (0..book.calls.len()).any(|c| !accepts(&book.graph, CallId(c as u16), &words).is_empty())
 }
