@@ -95,6 +95,8 @@ const SURE: f64 = 3.0;
 const HEADLESS: f64 = 2.0;
 /// A reading whose words strain the model more than this, nats, may not be all that was said.
 const STRAINED: f64 = 9.0;
+/// A reading whose words strain the model more than this, nats, may have an end that is not said yet: it is waited for.
+const HURRIED: f64 = 10.0;
 /// Readings of fewer words are not asked about: they gain little by what they leave out, and what is always live is short.
 const LENGTHY: usize = 4;
 /// How far below zero a call to someone else comes, nats: it resembles none.
@@ -323,8 +325,10 @@ impl<E: Reader> Listener<E> {
                 let began = Instant::now();
                 self.doubt(&mut reading.found.ranked, window)?;
                 reading.took += began.elapsed();
-                // More may come after a pause, so an early end needs the stricter values.
-                let sure = self.accepts(&reading.found.ranked, &self.thresholds.strict());
+                // More may come after a pause, so an early end needs the stricter values, and words that the sound holds:
+                // a value that is not said yet is easily made up.
+                let heard = reading.found.ranked.first().is_some_and(|c| c.strain <= HURRIED);
+                let sure = heard && self.accepts(&reading.found.ranked, &self.thresholds.strict());
                 let whole = reading.found.whole && sure;
                 self.asked = Some(Asked { window, live, reading, at: self.gate.now() });
                 let event = self.gate.answer(whole);
