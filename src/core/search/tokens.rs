@@ -51,9 +51,24 @@ impl Tokens {
         if all.len() <= FIRST_TEXT as usize {
             return Err(TokenFileError { at });
         }
-        let mut sorted: Vec<Token> = (FIRST_TEXT..all.len() as Token).collect();
-        sorted.sort_by(|a, b| all[*a as usize].cmp(&all[*b as usize]).then(a.cmp(b)));
-        Ok(Tokens { all, sorted })
+        Ok(Tokens { sorted: sorted(&all, FIRST_TEXT), all })
+    }
+
+    /// Reads a list of tokens, one a line in order of id, as byte-level vocabularies are written: a space is U+0120.
+    ///
+    /// # Errors
+    /// It is empty.
+    pub fn of_lines(text: &str) -> Result<Tokens, TokenFileError> {
+        let all: Vec<Vec<u8>> = text.lines().map(|l| l.replace('\u{120}', SPACE).into_bytes()).collect();
+        if all.len() < 256 {
+            return Err(TokenFileError { at: text.len() });
+        }
+        Ok(Tokens { sorted: sorted(&all, 0), all })
+    }
+
+    /// The token that is written so.
+    pub fn named(&self, name: &str) -> Option<Token> {
+        self.find(name.as_bytes())
     }
 
     /// How many tokens there are.
@@ -120,6 +135,13 @@ impl Tokens {
     pub fn is_common(&self, word: &str, first: Token) -> bool {
         self.find(format!("{SPACE}{word}").as_bytes()).is_some_and(|t| t < first)
     }
+}
+
+/// Ids from `first` on, by their bytes.
+fn sorted(all: &[Vec<u8>], first: Token) -> Vec<Token> {
+    let mut sorted: Vec<Token> = (first..all.len() as Token).collect();
+    sorted.sort_by(|a, b| all[*a as usize].cmp(&all[*b as usize]).then(a.cmp(b)));
+    sorted
 }
 
 /// A small table for tests: single bytes, then these tokens (a space is written as a space).

@@ -11,6 +11,7 @@ mod slot;
 mod spelling;
 mod typed;
 mod value;
+mod written;
 
 #[cfg(test)]
 mod tests;
@@ -23,3 +24,4 @@ pub use slot::SlotKind;
 pub use spelling::{ALPHABET, SPELLED_TWO_WAYS, digit, is_number_word, letter, variants};
 pub use typed::{readings, spell};
 pub use value::value;
+pub use written::written;

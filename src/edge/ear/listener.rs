@@ -3,7 +3,9 @@
 use super::again;
 use super::neural::{EarError, NeuralEar, Reading};
 use super::own::Own;
+use super::pace;
 use super::reader::Reader;
+use super::second;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
 use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph};
 use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard, begins_with_others};
@@ -409,7 +411,7 @@ impl<E: Reader> Listener<E> {
                     ranked
                 }
             };
-            price(&mut ranked, window, utterance);
+            self.price(&mut ranked, window, utterance);
             if self.accepts(&ranked, &sure) {
                 return Ok((ranked, window));
             }
@@ -425,9 +427,10 @@ impl<E: Reader> Listener<E> {
         {
             let mut ranked = closer.found.ranked;
             self.doubt(&mut ranked, main)?;
-            price(&mut ranked, main, utterance);
+            self.price(&mut ranked, main, utterance);
             kept = ranked;
         }
+        self.weigh(&mut kept, main)?;
         if !self.accepts(&kept, &self.thresholds) && main.to - main.from <= LONG && !self.one_talker {
             let again = self.again(kept.clone(), main)?;
             if self.accepts(&again, &self.thresholds) {
@@ -466,6 +469,31 @@ impl<E: Reader> Listener<E> {
             }
         }
         ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+        Ok(())
+    }
+
+    /// Takes off what readings cost that are of less than the whole utterance ([`HEADLESS`]) or whose words are too few for
+    /// the sound. On the radio an answer has pauses and words of no item.
+    fn price(&self, ranked: &mut [Candidate], window: Span, utterance: &Utterance) {
+        let headless = if window == utterance.window { 0.0 } else { HEADLESS };
+        let loud = pace::loud(&self.sound[self.samples(window)]);
+        for c in ranked.iter_mut() {
+            c.score -= headless + if self.one_talker { 0.0 } else { pace::price(&c.text, loud) };
+        }
+        ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+    }
+
+    /// Asks another model about readings that are in doubt.
+    fn weigh(&mut self, ranked: &mut [Candidate], window: Span) -> Result<(), EarError> {
+        let texts = second::texts(ranked);
+        if texts.is_empty() {
+            return Ok(());
+        }
+        let sound = centred(&self.sound[self.samples(window)]);
+        if let Some(strains) = self.ear.second(&sound, &texts)? {
+            let asked: Vec<(String, f64)> = texts.into_iter().map(String::from).zip(strains).collect();
+            second::weighed(ranked, &asked);
+        }
         Ok(())
     }
 
@@ -555,11 +583,4 @@ impl<E: Reader> Listener<E> {
 /// The most calls of the three best readings: more are not looked for in a closer look.
 fn most_calls(ranked: &[Candidate]) -> u8 {
     ranked.iter().take(3).map(|c| c.meanings.len()).max().map_or(1, |n| n as u8)
-}
-
-/// Takes [`HEADLESS`] off readings of less than the whole utterance.
-fn price(ranked: &mut [Candidate], window: Span, utterance: &Utterance) {
-    if window != utterance.window {
-        ranked.iter_mut().for_each(|c| c.score -= HEADLESS);
-    }
 }

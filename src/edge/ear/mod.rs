@@ -7,8 +7,10 @@ pub mod live;
 mod neural;
 mod noise;
 mod own;
+mod pace;
 mod prior;
 mod reader;
+mod second;
 #[cfg(test)]
 mod tests;
 mod vosk_ear;

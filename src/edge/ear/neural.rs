@@ -3,6 +3,7 @@
 use super::noise;
 use super::prior::{Prior, lse};
 use super::reader::Reader;
+use super::second::Opinion;
 use super::vosk_worker::WorkerError;
 use crate::core::grammar::{CallId, CallSet, WordGraph};
 use crate::core::search::{Ahead, Found, Lattice, Odds, Row, Settings, StepModel, TokenFileError, Tokens, search};
@@ -60,6 +61,7 @@ pub struct NeuralEar {
     /// What of the prior the live calls will need, and which those are.
     ahead: Ahead,
     expected: Option<CallSet>,
+    opinion: Opinion,
 }
 
 impl NeuralEar {
@@ -74,13 +76,14 @@ impl NeuralEar {
         if tokens.len() != TOKENS {
             return Err(EarError::OtherTokens(tokens.len()));
         }
+        let opinion = Opinion::open(runtime)?;
         let mut encoder = Encoder::open(runtime)?;
         let decoder = Decoder::open(runtime)?;
         let encoded = encoder.encode(&noise::reference())?;
         let lattice = Lattice::new(graph, tokens);
         let prior = Prior::new(&encoded, Decoder::open(runtime)?, &lattice)?;
         let (settings, ahead) = (Settings::default(), Ahead::default());
-        Ok(NeuralEar { encoder, decoder, lattice, settings, prior, encoded: None, ahead, expected: None })
+        Ok(NeuralEar { encoder, decoder, lattice, settings, prior, encoded: None, ahead, expected: None, opinion })
     }
 
     /// How it searches.
@@ -162,6 +165,10 @@ impl Reader for NeuralEar {
             self.decoder.grow(&mut branches, &[(last, next)], &mut |_, logits| next = likeliest(logits))?;
         }
         Ok(Some(self.lattice.tokens().text(&text)))
+    }
+
+    fn second(&mut self, samples: &[f32], texts: &[&str]) -> Result<Option<Vec<f64>>, EarError> {
+        self.opinion.of(samples, texts)
     }
 
     fn expect(&mut self, live: &CallSet) {

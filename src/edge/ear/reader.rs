@@ -34,6 +34,14 @@ pub trait Reader: Debug {
     fn read_freely(&mut self, _: &[f32]) -> Result<Option<String>, EarError> {
         Ok(None)
     }
+    /// How much another model minds writing each of these texts for this sound, nats: 0 for what it would write itself. `None`
+    /// if this ear has no other.
+    ///
+    /// # Errors
+    /// The ear cannot go on.
+    fn second(&mut self, _: &[f32], _texts: &[&str]) -> Result<Option<Vec<f64>>, EarError> {
+        Ok(None)
+    }
     /// These calls will be live: what can be computed for them before anything is said may be.
     fn expect(&mut self, _live: &CallSet) {}
     /// A few milliseconds of that, in a moment in which nobody speaks.

@@ -5,14 +5,18 @@
 
 mod decoder;
 mod encoder;
+mod graph;
 pub mod manifest;
 mod runtime;
+mod second;
 mod vad;
 mod voice;
+mod weights;
 
 pub use decoder::{Branches, Decoder, END, START, TOKENS};
 pub use encoder::{Encoded, Encoder};
 pub use runtime::{NativeError, Runtime};
+pub use second::Second;
 pub use vad::Vad;
 pub use voice::Voice;
 

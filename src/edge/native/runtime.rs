@@ -4,6 +4,7 @@ use super::manifest::{self, ModelProblem};
 use ort::environment::Environment;
 use ort::logging::LogLevel;
 use ort::session::Session;
+use ort::session::builder::SessionBuilder;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError, mpsc};
 use std::time::Duration;
@@ -109,18 +110,36 @@ impl Runtime {
 
     /// Loads a model whatever it is.
     fn load(&self, path: PathBuf, threads: usize) -> Result<Session, NativeError> {
-        let (env, model) = (self.env.clone(), path.clone());
+        let model = path.clone();
+        self.commit(path, threads, move |mut builder| builder.commit_from_file(&model))
+    }
+
+    /// Loads a network that was built from the file `of` (relative to the models folder).
+    ///
+    /// # Errors
+    /// [`NativeError::Model`] or, after 60 s, [`NativeError::Slow`].
+    pub(super) fn built(&self, network: Vec<u8>, of: &str) -> Result<Session, NativeError> {
+        self.commit(self.models.join(of), 2, move |mut builder| builder.commit_from_memory(&network))
+    }
+
+    fn commit(
+        &self,
+        path: PathBuf,
+        threads: usize,
+        load: impl FnOnce(SessionBuilder) -> Result<Session, ort::Error> + Send + 'static,
+    ) -> Result<Session, NativeError> {
+        let env = self.env.clone();
         within(MODEL_LIMIT, &path, move || {
             // Spinning threads would take a core from the simulator and gain nothing measurable.
             let build = || -> Result<Session, ort::Error> {
-                Session::builder(&env)?
+                let builder = Session::builder(&env)?
                     .with_intra_threads(threads)?
                     .with_intra_op_spinning(false)?
                     .with_inter_op_spinning(false)?
                     // No two utterances are of one length: kept buffers of every shape would grow to hundreds of megabytes.
                     .with_memory_pattern(false)?
-                    .with_execution_providers([ort::ep::CPU::default().with_arena_allocator(false).build()])?
-                    .commit_from_file(&model)
+                    .with_execution_providers([ort::ep::CPU::default().with_arena_allocator(false).build()])?;
+                load(builder)
             };
             build().map_err(brief)
         })?

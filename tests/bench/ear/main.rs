@@ -48,6 +48,8 @@ struct Args {
     errors: bool,
     /// Write every utterance and its readings to this file, a line of JSON each.
     readings: Option<PathBuf>,
+    /// Write what is heard of every utterance to this folder, numbered as the lines of `readings` are.
+    sounds: Option<PathBuf>,
     /// What to measure, of [`PARTS`].
     parts: Vec<String>,
     /// Minutes of talk and of noise in the part `stream`.
@@ -68,6 +70,7 @@ fn args() -> Args {
         tuning: false,
         errors: false,
         readings: None,
+        sounds: None,
         parts: PARTS[..3].iter().map(|p| (*p).to_string()).collect(),
         minutes: 30,
         fit: false,
@@ -82,6 +85,7 @@ fn args() -> Args {
             "--tuning" => args.tuning = true,
             "--errors" => args.errors = true,
             "--readings" => args.readings = Some(value().into()),
+            "--sounds" => args.sounds = Some(value().into()),
             "--fit" => (args.fit, args.tuning, args.parts) = (true, true, vec!["calls".into()]),
             "--minutes" => args.minutes = value().parse().expect("--minutes needs a number"),
             "--parts" => {
@@ -92,7 +96,7 @@ fn args() -> Args {
             // Cargo adds it.
             "--bench" => {}
             other => panic!(
-                "there is no option {other}: --n N, --seed N, --human FOLDER, --tuning, --errors, --readings FILE, --fit, --parts {}, --minutes N",
+                "there is no option {other}: --n N, --seed N, --human FOLDER, --tuning, --errors, --readings FILE, --sounds FOLDER, --fit, --parts {}, --minutes N",
                 PARTS.join(",")
             ),
         }
@@ -157,6 +161,9 @@ fn main() {
     }
     if let Some(file) = &args.readings {
         bench.readings(file);
+    }
+    if let Some(folder) = &args.sounds {
+        bench.sounds(folder, &studio, &back);
     }
     if args.fit {
         return fit::write(&bench, &top.join("models/thresholds.toml"));
@@ -446,7 +453,7 @@ impl Bench {
                 .told
                 .iter()
                 .map(|told| {
-                    let first: Vec<_> = told.heard.ranked.iter().take(4).collect();
+                    let first: Vec<_> = told.heard.ranked.iter().take(16).collect();
                     let due = first.first().is_some_and(|c| c.meanings.iter().any(due));
                     serde_json::json!({
                         "at_s": told.at_s, "speech": told.heard.speech, "ranked": first, "due": due,
@@ -461,6 +468,24 @@ impl Bench {
             lines.push_str(&format!("{line}\n"));
         }
         std::fs::write(file, lines).unwrap_or_else(|e| panic!("{} cannot be written: {e}", file.display()));
+    }
+
+    fn sounds(&self, folder: &Path, studio: &Studio, back: &Backgrounds) {
+        std::fs::create_dir_all(folder).unwrap_or_else(|e| panic!("{} cannot be made: {e}", folder.display()));
+        for (i, trial) in self.trials.iter().enumerate() {
+            let file = folder.join(format!("{i:05}.wav"));
+            let spec = hound::WavSpec {
+                channels: 1,
+                sample_rate: 16_000,
+                bits_per_sample: 32,
+                sample_format: hound::SampleFormat::Float,
+            };
+            let mut out = hound::WavWriter::create(&file, spec).expect("a file can be made in the folder");
+            for sample in hearing::scene(trial, studio, back).samples {
+                out.write_sample(sample).expect("the disk has room");
+            }
+            out.finalize().expect("the disk has room");
+        }
     }
 
     fn errors(&self) {
