@@ -1,6 +1,5 @@
 //! Sound in, utterances out: the gate, voice activity and an ear joined, on a clock of counted samples.
 
-use super::again;
 use super::neural::{EarError, NeuralEar, Reading};
 use super::own::Own;
 use super::pace;
@@ -431,12 +430,6 @@ impl<E: Reader> Listener<E> {
             kept = ranked;
         }
         self.weigh(&mut kept, main)?;
-        if !self.accepts(&kept, &self.thresholds) && main.to - main.from <= LONG && !self.one_talker {
-            let again = self.again(kept.clone(), main)?;
-            if self.accepts(&again, &self.thresholds) {
-                return Ok((again, main));
-            }
-        }
         if self.accepts(&kept, &self.thresholds) {
             return Ok((kept, main));
         }
@@ -495,27 +488,6 @@ impl<E: Reader> Listener<E> {
             second::weighed(ranked, &asked);
         }
         Ok(())
-    }
-
-    /// A tie is heard again. What would not be accepted without a rival is none.
-    fn again(&mut self, ranked: Vec<Candidate>, window: Span) -> Result<Vec<Candidate>, EarError> {
-        let alone: Vec<Candidate> =
-            ranked.iter().filter(|c| ranked.first().is_some_and(|best| c.text == best.text)).cloned().collect();
-        if ranked.len() < 2 || !self.accepts(&alone, &self.thresholds) {
-            return Ok(ranked);
-        }
-        let named = |id: &CallId| {
-            let name = self.ear.name(*id);
-            again::tied(&ranked).any(|c| c.meanings.iter().any(|m| Some(m.call.as_str()) == name))
-        };
-        let calls: CallSet = CallSet::all(self.ear.calls()).iter().filter(named).collect();
-        let sound = centred(&self.sound[self.samples(window)]);
-        let paced = again::COPIES.map(|length| again::paced(&sound, length));
-        let mut copies = Vec::new();
-        for sound in paced {
-            copies.extend(self.ear.read_closer(&sound, &calls, most_calls(&ranked))?.map(|r| r.found.ranked));
-        }
-        Ok(again::mean(ranked, &copies))
     }
 
     /// A long call that was said to someone else, by his name, is not meant for the crew: "heron nine zero four, turn left

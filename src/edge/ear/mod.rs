@@ -1,6 +1,5 @@
 //! Ears: what turns sound, or typed words, into [`Heard`](crate::core::matcher::Heard).
 
-mod again;
 pub mod enrolled;
 mod listener;
 pub mod live;

@@ -84,7 +84,7 @@ impl Opinion {
         Ok(Opinion { state: State::Loading(loading) })
     }
 
-    /// How much it minds writing each text for this sound, nats; `None` if there is no other model.
+    /// How much it minds writing each text for this sound, nats; `None` if there is no other model, or a text is too long.
     ///
     /// # Errors
     /// It cannot be loaded, or failed.
@@ -99,13 +99,14 @@ impl Opinion {
         let State::Ready(asked) = &mut self.state else { return Ok(None) };
         let forms: Vec<(usize, String)> =
             texts.iter().enumerate().flat_map(|(i, t)| forms(t).into_iter().map(move |f| (i, f))).collect();
-        let rows: Vec<Vec<Token>> = forms.iter().map(|(_, form)| asked.row(form)).collect();
-        let strains = asked.model.strains(samples, &rows, asked.signs.0.len())?;
+        let (of, rows): (Vec<usize>, Vec<Vec<Token>>) =
+            forms.iter().map(|(i, form)| (*i, asked.row(form))).filter(|(_, row)| row.len() <= Second::LONGEST).unzip();
         let mut least = vec![f64::INFINITY; texts.len()];
-        for ((i, _), strain) in forms.iter().zip(strains) {
+        for (i, strain) in of.iter().zip(asked.model.strains(samples, &rows, asked.signs.0.len())?) {
             least[*i] = least[*i].min(f64::from(strain));
         }
-        Ok(Some(least))
+        // A text too long for it leaves it without an opinion on any.
+        Ok(Some(least).filter(|all| all.iter().all(|s| s.is_finite())))
     }
 }
 

@@ -22,8 +22,6 @@ const WINDOW: usize = 400;
 const HOP: usize = 160;
 /// Bands of the spectrum.
 const BANDS: usize = 80;
-/// The most tokens of a text.
-const LONGEST: usize = 96;
 /// The longest sound, samples: 30 s.
 const MOST: usize = 480_000;
 /// Silence after the sound, samples (0.2 s).
@@ -37,6 +35,9 @@ pub struct Second {
 }
 
 impl Second {
+    /// The most tokens of a text.
+    pub const LONGEST: usize = 96;
+
     /// Builds and loads the networks.
     ///
     /// # Errors
@@ -59,8 +60,11 @@ impl Second {
     /// [`NativeError::Run`] when a text has fewer than two tokens or more than 96, or the model fails.
     pub fn strains(&mut self, samples: &[f32], texts: &[Vec<u32>], from: usize) -> Result<Vec<f32>, NativeError> {
         let width = texts.iter().map(Vec::len).max().unwrap_or(0).saturating_sub(1);
-        if width > LONGEST || texts.iter().any(|t| t.len() < 2) {
+        if width >= Self::LONGEST || texts.iter().any(|t| t.len() < 2) {
             return Err(NativeError::Run("a text of no or too many tokens".into()));
+        }
+        if texts.is_empty() {
+            return Ok(Vec::new());
         }
         let states = self.encode(samples)?;
         let (mut tokens, mut next) = (Vec::new(), Vec::new());
@@ -288,8 +292,9 @@ fn decoder(weights: &Weights<'_>) -> Result<Vec<u8>, WeightsError> {
     let places = net.places(&x, "decoder")?;
     let mut x = net.op("Add", &[&x, &places]);
     // No token sees those after it.
-    let values = (0..LONGEST * LONGEST).map(|i| if i % LONGEST > i / LONGEST { -1e9 } else { 0.0 }).collect();
-    let mask = net.graph.tensor("mask", &Tensor { dims: vec![LONGEST, LONGEST], values });
+    let most = Second::LONGEST;
+    let values = (0..most * most).map(|i| if i % most > i / most { -1e9 } else { 0.0 }).collect();
+    let mask = net.graph.tensor("mask", &Tensor { dims: vec![most, most], values });
     let length = net.length("tokens");
     let both = net.graph.op("Concat", &[&length, &length], &[With::Int("axis", 0)]);
     let from = net.graph.row(&[0, 0]);
