@@ -268,6 +268,11 @@ impl Gate {
         begun.min(self.onset.first().copied().unwrap_or(begun)).min(early).saturating_sub(back)
     }
 
+    /// Since when sound may come in, unless a word had begun before.
+    pub fn open_since(&self) -> u64 {
+        self.open_since
+    }
+
     /// Opens or closes; closing ends what is under way.
     pub fn set_opening(&mut self, opening: Opening) -> Option<Event> {
         if self.opening == opening || self.held.is_some() {

@@ -65,6 +65,8 @@ pub struct Listener<E = NeuralEar> {
     quiet: u32,
     /// What the ear has made of the utterance so far.
     asked: Option<Asked>,
+    /// Where the last utterance's window ended.
+    told: u64,
     /// An utterance is one pilot's from its beginning, however long, and meant for us.
     one_talker: bool,
 }
@@ -100,6 +102,10 @@ const HURRIED: f64 = 10.0;
 const LENGTHY: usize = 4;
 /// How far below zero a call to someone else comes, nats: it resembles none.
 const NOT_OURS: f64 = 6.0;
+/// Sound up to so long (1.2 s, with what is kept before and after a word) holds a word or two.
+const BRIEF: u64 = 12 * RATE as u64 / 10;
+/// So much more of the sound on both sides (0.4 s) is looked at closer with it.
+const AROUND: u64 = 4 * RATE as u64 / 10;
 /// A mean further from zero is a constant voltage of the sound card.
 const OFFSET: f32 = 1e-3;
 
@@ -145,6 +151,7 @@ impl<E: Reader> Listener<E> {
             revision: 0,
             live: CallSet::none(),
             due: CallSet::none(),
+            told: 0,
             always: CallSet::none(),
             own: None,
             begun: CallSet::none(),
@@ -214,7 +221,7 @@ impl<E: Reader> Listener<E> {
         self.gate = Gate::new(self.gate.settings().clone());
         self.sound.clear();
         self.from = 0;
-        self.asked = None;
+        (self.asked, self.told) = (None, 0);
         if let Some(own) = &mut self.own {
             *own = Own::default();
         }
@@ -367,6 +374,7 @@ impl<E: Reader> Listener<E> {
             (ranked, None)
         };
         ranked.iter_mut().for_each(|c| c.strain = 0.0);
+        self.told = utterance.window.to;
         let (from, last) = utterance.speech.map_or((utterance.window.from, utterance.at), |s| (s.from, s.to));
         let speech = (moment(first.unwrap_or(from)), moment(last));
         let heard = Heard {
@@ -420,24 +428,34 @@ impl<E: Reader> Listener<E> {
                 (kept, main) = (ranked, window);
             }
         }
+        let wide = self.widened(main, utterance);
         if main.to - main.from <= LONG
             && let Some(closer) =
-                self.ear.read_closer(&centred(&self.sound[self.samples(main)]), live, most_calls(&kept))?
+                self.ear.read_closer(&centred(&self.sound[self.samples(wide)]), live, most_calls(&kept))?
         {
             let mut ranked = closer.found.ranked;
-            self.doubt(&mut ranked, main)?;
+            self.doubt(&mut ranked, wide)?;
             self.price(&mut ranked, main, utterance);
             kept = ranked;
         }
-        self.weigh(&mut kept, main)?;
+        self.weigh(&mut kept, wide)?;
         if self.accepts(&kept, &self.thresholds) {
             return Ok((kept, main));
         }
         // What sounded while we spoke is never told to be out of place.
         match over_us {
             true => Ok((kept, main)),
-            false => Ok((self.second_thought(kept, main, live)?, main)),
+            false => Ok((self.second_thought(kept, wide, live)?, main)),
         }
+    }
+
+    /// A short word with more of what is around it: in a scrap of sound the model hears little.
+    fn widened(&self, window: Span, utterance: &Utterance) -> Span {
+        if window.to - window.from > BRIEF || window.from < utterance.window.from {
+            return window;
+        }
+        let from = window.from.saturating_sub(AROUND).max(self.gate.open_since()).max(self.told).min(window.from);
+        Span { from, to: (window.to + AROUND).min(utterance.at).max(window.to) }
     }
 
     /// A value without a rival may only be the one that the beam has kept: where the sound says little of it, all other
@@ -465,13 +483,15 @@ impl<E: Reader> Listener<E> {
         Ok(())
     }
 
-    /// Takes off what readings cost that are of less than the whole utterance ([`HEADLESS`]) or whose words are too few for
-    /// the sound. On the radio an answer has pauses and words of no item.
+    /// Takes off what readings cost that are of less than the whole utterance ([`HEADLESS`]) or whose words are too few or
+    /// too many for the sound. On the radio an answer has pauses and words of no item.
     fn price(&self, ranked: &mut [Candidate], window: Span, utterance: &Utterance) {
         let headless = if window == utterance.window { 0.0 } else { HEADLESS };
         let loud = pace::loud(&self.sound[self.samples(window)]);
+        let speech = utterance.speech.unwrap_or(window);
+        let voiced = speech.to.saturating_sub(speech.from.max(window.from)) as f64 / f64::from(RATE);
         for c in ranked.iter_mut() {
-            c.score -= headless + if self.one_talker { 0.0 } else { pace::price(&c.text, loud) };
+            c.score -= headless + if self.one_talker { 0.0 } else { pace::price(&c.text, loud, voiced) };
         }
         ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
     }
