@@ -1,11 +1,13 @@
 //! Sound in, utterances out: the gate, voice activity and an ear joined, on a clock of counted samples.
 
+use super::answer;
 use super::neural::{EarError, NeuralEar, Reading};
 use super::own::Own;
 use super::pace;
 use super::reader::Reader;
 use super::second;
-use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance, Why};
+use super::told::News;
+use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance};
 use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph};
 use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard, begins_with_others};
 use crate::core::time::SessionTime;
@@ -14,32 +16,6 @@ use std::borrow::Cow;
 use std::ops::Range;
 use std::path::Path;
 use std::time::{Duration, Instant};
-
-/// What the listener tells.
-#[derive(Debug, Clone, PartialEq)]
-pub enum News {
-    /// Someone began to speak.
-    Began {
-        /// First voiced moment.
-        at: SessionTime,
-    },
-    /// An utterance is over.
-    Heard {
-        /// The endpoint: when it was decided that it is over.
-        at: SessionTime,
-        /// What was made of it.
-        heard: Heard,
-        /// Computing time from the endpoint decision to the ranked calls, on this machine.
-        decision: Duration,
-        /// Why it is over.
-        why: Why,
-    },
-    /// No sound arrives.
-    Dead {
-        /// When that was noticed.
-        at: SessionTime,
-    },
-}
 
 /// A listening microphone. The same samples and the same calls at the same time give the same news, whatever the sizes of
 /// the chunks.
@@ -400,11 +376,14 @@ impl<E: Reader> Listener<E> {
         asked: Option<Asked>,
         over_us: bool,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
+        if self.one_talker {
+            return Ok((self.answer(utterance.window, live, asked)?, utterance.window));
+        }
         let mut sure = self.thresholds.shifted(SURE);
         for bar in sure.ordinary.iter_mut().chain(&mut sure.due) {
             bar.margin += SURE;
         }
-        let later: Vec<Span> = utterance.later.iter().flatten().copied().filter(|_| !self.one_talker).collect();
+        let later: Vec<Span> = utterance.later.iter().flatten().copied().collect();
         let whole = later.is_empty() || utterance.window.to - utterance.window.from <= LONG;
         let mut main = later.first().copied().unwrap_or(utterance.window);
         let windows = Some(utterance.window).filter(|_| whole).into_iter().chain(later);
@@ -449,6 +428,36 @@ impl<E: Reader> Listener<E> {
         }
     }
 
+    /// The readings of an answer on the radio: of the whole, and of its parts one after another.
+    fn answer(&mut self, window: Span, live: &CallSet, asked: Option<Asked>) -> Result<Vec<Candidate>, EarError> {
+        let mut ranked = match asked {
+            Some(asked) if asked.window == window => asked.reading.found.ranked,
+            _ => self.read(window, live)?.found.ranked,
+        };
+        let cuts = answer::cuts(&self.sound[self.samples(window)]);
+        let ends = cuts.iter().map(|c| window.from + *c as u64).chain([window.to]);
+        let mut parts: Option<Vec<Candidate>> = None;
+        let mut from = window.from;
+        for to in ends.filter(|_| !cuts.is_empty()) {
+            let part = self.read(Span { from, to }, live)?.found.ranked;
+            parts = Some(parts.map_or(part.clone(), |before| answer::joined(&before, &part)));
+            from = to;
+        }
+        let parts = parts.unwrap_or_default();
+        answer::merged(&mut ranked, parts.clone());
+        self.weigh(&mut ranked, window)?;
+        if answer::stands_out(&ranked) || window.to - window.from > LONG {
+            return Ok(ranked);
+        }
+        let sound = centred(&self.sound[self.samples(window)]);
+        if let Some(closer) = self.ear.read_closer(&sound, live, most_calls(&ranked))? {
+            ranked = closer.found.ranked;
+            answer::merged(&mut ranked, parts);
+            self.weigh(&mut ranked, window)?;
+        }
+        Ok(ranked)
+    }
+
     /// A short word with more of what is around it: in a scrap of sound the model hears little.
     fn widened(&self, window: Span, utterance: &Utterance) -> Span {
         if window.to - window.from > BRIEF || window.from < utterance.window.from {
@@ -484,14 +493,14 @@ impl<E: Reader> Listener<E> {
     }
 
     /// Takes off what readings cost that are of less than the whole utterance ([`HEADLESS`]) or whose words are too few or
-    /// too many for the sound. On the radio an answer has pauses and words of no item.
+    /// too many for the sound.
     fn price(&self, ranked: &mut [Candidate], window: Span, utterance: &Utterance) {
         let headless = if window == utterance.window { 0.0 } else { HEADLESS };
         let loud = pace::loud(&self.sound[self.samples(window)]);
         let speech = utterance.speech.unwrap_or(window);
         let voiced = speech.to.saturating_sub(speech.from.max(window.from)) as f64 / f64::from(RATE);
         for c in ranked.iter_mut() {
-            c.score -= headless + if self.one_talker { 0.0 } else { pace::price(&c.text, loud, voiced) };
+            c.score -= headless + pace::price(&c.text, loud, voiced);
         }
         ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
     }

@@ -1,8 +1,9 @@
 //! The listener as the ear of a session.
 
-use super::listener::{Listener, News};
+use super::listener::Listener;
 use super::neural::EarError;
 use super::reader::Reader;
+use super::told::News;
 use crate::core::grammar::CallSet;
 use crate::edge::app::{EarNews, SoundEar};
 
