@@ -48,11 +48,14 @@ pub(super) fn cuts(samples: &[f32]) -> Vec<usize> {
     all
 }
 
-/// Readings of one part followed by readings of the next, best first.
+/// Readings of one part followed by readings of the next, best first. No item is said twice across the seam: it would be one
+/// that was cut in two.
 pub(super) fn joined(first: &[Candidate], next: &[Candidate]) -> Vec<Candidate> {
     let mut all: Vec<Candidate> = Vec::new();
     for a in first.iter().take(JOINED) {
-        for b in next.iter().take(JOINED) {
+        let last = a.meanings.last().map(|m| &m.call);
+        let goes_on = |b: &&Candidate| b.meanings.first().map(|m| &m.call) != last;
+        for b in next.iter().filter(goes_on).take(JOINED) {
             let meanings = a.meanings.iter().chain(&b.meanings).cloned().collect();
             let mut both = Candidate::new(meanings, a.score + b.score - ANOTHER, format!("{}, {}", a.text, b.text));
             both.strain = a.strain + b.strain;
@@ -126,6 +129,7 @@ mod tests {
         assert_eq!(told, [("a, c", 12.0), ("b, c", 11.0)]);
         assert_eq!(both[0].meanings.len(), 2);
         assert!(joined(&both, &[]).is_empty());
+        assert!(joined(&[reading("a", 9.0)], &[reading("a", 5.0)]).is_empty());
         let mut ranked = vec![reading("a", 9.0), reading("b", 3.0)];
         merged(&mut ranked, vec![reading("a", 7.0), reading("b", 10.0), reading("d", 1.0)]);
         let told: Vec<(&str, f64)> = ranked.iter().map(|c| (c.text.as_str(), c.score)).collect();

@@ -198,7 +198,7 @@ mod tests {
         weighed(&mut ranked, &asked);
         let told: Vec<(&str, i64)> =
             ranked.iter().map(|c| (c.text.as_str(), (c.score * 10.0).round() as i64)).collect();
-        assert_eq!(told, [("sixty", 94), ("sixty", 86), ("sixteen", 40), ("six", 25), ("nine", -110)]);
+        assert_eq!(told, [("sixty", 104), ("sixty", 96), ("sixteen", 50), ("six", 35), ("nine", -100)]);
         assert_eq!(texts(&[]), [""; 0]);
     }
 

@@ -84,7 +84,7 @@ fn what_sounds_while_we_speak_is_taken_only_as_an_always_live_call_by_a_stricter
             heard: Heard { revision, ranked, unheard: None, typed: false, pushed: false, over_us: true, speech },
         }
     };
-    for (call, score, taken) in [("hold", 4.5, true), ("hold", 3.5, false), ("start", 9.0, false)] {
+    for (call, score, taken) in [("hold", 6.0, true), ("hold", 5.0, false), ("start", 9.0, false)] {
         let mut s = Stage::new();
         let before = s.said().len();
         s.feed(&heard(&s, call, score));
