@@ -333,3 +333,27 @@ fn tokens_of_a_text_are_the_tokens_of_its_words() {
         }
     }
 }
+
+/// With the same weights CTranslate2 4.8.5 of PyPI, another program for them, writes "The engine is running." and "Take off the
+/// parking brake." for these sounds: the network built here must find nothing likelier either, and mind every other word.
+#[test]
+fn the_second_model_would_write_what_another_program_writes_with_its_weights() {
+    let Some(runtime) = for_tests() else { return };
+    let mut opinion = second::Opinion::open(&runtime).unwrap();
+    for (said, others) in [
+        (
+            "the engine is running",
+            ["the engine is burning", "the engines are running", "running", "the engine is running now"],
+        ),
+        (
+            "take off the parking brake",
+            ["take of the parking brake", "set the parking brake", "take off", "parking brake off"],
+        ),
+    ] {
+        let sound = say(said);
+        let own = opinion.of(&sound, &[said]).unwrap().unwrap()[0];
+        assert!((0.0..2.0).contains(&own), "{said}: {own}");
+        let strains = opinion.of(&sound, &others).unwrap().unwrap();
+        assert!(strains.iter().all(|s| *s > own + 3.0), "{said}: {own}, others {strains:?}");
+    }
+}
