@@ -1,6 +1,7 @@
 //! A long answer on the radio, read in parts: over ten seconds and more a speech model loses its thread and drops the end.
 
 use crate::core::gate::RATE;
+use crate::core::grammar::Meaning;
 use crate::core::matcher::Candidate;
 
 /// Length of a frame, samples (20 ms).
@@ -13,6 +14,8 @@ const PAUSE: usize = 4;
 const SHORT: usize = 11 * RATE as usize / 2;
 /// What an item more costs, nats: as in the search over the whole answer.
 const ANOTHER: f64 = 2.0;
+/// Words of a short item.
+const ITEM: usize = 3;
 /// Readings of each part that are joined with those of the others, and the most that come of it.
 const JOINED: usize = 6;
 const KEPT: usize = 16;
@@ -48,13 +51,20 @@ pub(super) fn cuts(samples: &[f32]) -> Vec<usize> {
     all
 }
 
-/// Readings of one part followed by readings of the next, best first. No item is said twice across the seam: it would be one
+/// Whether one meaning gives a value of the other again, or says the very same.
+fn repeats(a: &Meaning, b: &Meaning) -> bool {
+    a.call == b.call && (a == b || a.slots.keys().any(|k| b.slots.contains_key(k)))
+}
+
+/// Readings of one part followed by readings of the next, best first. No value is said twice across the seam: it would be one
 /// that was cut in two.
 pub(super) fn joined(first: &[Candidate], next: &[Candidate]) -> Vec<Candidate> {
     let mut all: Vec<Candidate> = Vec::new();
     for a in first.iter().take(JOINED) {
-        let last = a.meanings.last().map(|m| &m.call);
-        let goes_on = |b: &&Candidate| b.meanings.first().map(|m| &m.call) != last;
+        let goes_on = |b: &&Candidate| match (a.meanings.last(), b.meanings.first()) {
+            (Some(last), Some(first)) => !repeats(last, first),
+            _ => true,
+        };
         for b in next.iter().filter(goes_on).take(JOINED) {
             let meanings = a.meanings.iter().chain(&b.meanings).cloned().collect();
             let mut both = Candidate::new(meanings, a.score + b.score - ANOTHER, format!("{}, {}", a.text, b.text));
@@ -65,6 +75,13 @@ pub(super) fn joined(first: &[Candidate], next: &[Candidate]) -> Vec<Candidate> 
     all.sort_by(|a, b| b.score.total_cmp(&a.score));
     all.truncate(KEPT);
     all
+}
+
+/// Of the joined readings those that say more than the best of the whole, by an item: a part easily leaves out its own
+/// beginning, or makes a word up.
+pub(super) fn fuller(joined: Vec<Candidate>, whole: &[Candidate]) -> Vec<Candidate> {
+    let words = whole.first().map_or(0, Candidate::words);
+    joined.into_iter().filter(|c| c.words() >= words + ITEM).collect()
 }
 
 /// Adds readings to others: of the same meanings the better one stays.
@@ -89,7 +106,7 @@ pub(super) fn stands_out(ranked: &[Candidate]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::grammar::Meaning;
+    use crate::core::aircraft::Value;
     use proptest::prelude::*;
 
     /// Sound of so many seconds, silence of so many, and so on in turn.
@@ -130,6 +147,17 @@ mod tests {
         assert_eq!(both[0].meanings.len(), 2);
         assert!(joined(&both, &[]).is_empty());
         assert!(joined(&[reading("a", 9.0)], &[reading("a", 5.0)]).is_empty());
+        // Two values of one item may stand on either side of a cut, one value may not.
+        let value = |slot: &str, value: &str| {
+            let mut reading = reading("a", 9.0);
+            reading.meanings[0].slots.insert(slot.into(), Value::Word(value.into()));
+            [reading]
+        };
+        assert!(joined(&value("runway", "09"), &value("runway", "27")).is_empty());
+        assert_eq!(joined(&value("runway", "09"), &value("via", "lima")).len(), 1);
+        let long = || [reading("a b c d", 9.0), reading("a b c", 12.0)].to_vec();
+        assert_eq!(fuller(long(), &[reading("a", 20.0)]), [reading("a b c d", 9.0)]);
+        assert_eq!(fuller(long(), &[]), long());
         let mut ranked = vec![reading("a", 9.0), reading("b", 3.0)];
         merged(&mut ranked, vec![reading("a", 7.0), reading("b", 10.0), reading("d", 1.0)]);
         let told: Vec<(&str, f64)> = ranked.iter().map(|c| (c.text.as_str(), c.score)).collect();

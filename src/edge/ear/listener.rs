@@ -428,6 +428,19 @@ impl<E: Reader> Listener<E> {
         }
     }
 
+    /// Asks another model which values were said, and nothing else: it minds "via lima mike" more than to leave it out.
+    fn weigh_values(&mut self, ranked: &mut Vec<Candidate>, window: Span) -> Result<(), EarError> {
+        let Some(best) = ranked.first().cloned() else { return Ok(()) };
+        let (mut same, others): (Vec<_>, Vec<_>) =
+            std::mem::take(ranked).into_iter().partition(|c| c.same_calls(&best));
+        self.weigh(&mut same, window)?;
+        let moved = best.score - same.first().map_or(best.score, |c| c.score);
+        same.iter_mut().for_each(|c| c.score += moved);
+        answer::merged(&mut same, others);
+        *ranked = same;
+        Ok(())
+    }
+
     /// The readings of an answer on the radio: of the whole, and of its parts one after another.
     fn answer(&mut self, window: Span, live: &CallSet, asked: Option<Asked>) -> Result<Vec<Candidate>, EarError> {
         let mut ranked = match asked {
@@ -443,9 +456,9 @@ impl<E: Reader> Listener<E> {
             parts = Some(parts.map_or(part.clone(), |before| answer::joined(&before, &part)));
             from = to;
         }
-        let parts = parts.unwrap_or_default();
+        let parts = answer::fuller(parts.unwrap_or_default(), &ranked);
         answer::merged(&mut ranked, parts.clone());
-        self.weigh(&mut ranked, window)?;
+        self.weigh_values(&mut ranked, window)?;
         if answer::stands_out(&ranked) || window.to - window.from > LONG {
             return Ok(ranked);
         }
@@ -453,7 +466,7 @@ impl<E: Reader> Listener<E> {
         if let Some(closer) = self.ear.read_closer(&sound, live, most_calls(&ranked))? {
             ranked = closer.found.ranked;
             answer::merged(&mut ranked, parts);
-            self.weigh(&mut ranked, window)?;
+            self.weigh_values(&mut ranked, window)?;
         }
         Ok(ranked)
     }
