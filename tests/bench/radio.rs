@@ -52,12 +52,17 @@ struct Tally {
     asked: u32,
     passed: u32,
     took: Vec<Duration>,
+    /// From the end of the answer until it is understood, as it would be by a microphone, s.
+    waited: Vec<f64>,
     words: usize,
 }
 
 fn share(n: u32, of: u32) -> String {
     format!("{:.1} % ({n}/{of})", 100.0 * f64::from(n) / f64::from(of.max(1)))
 }
+
+/// Samples of sound at a time.
+const BLOCK: usize = 160;
 
 /// A readback with one error, as text, and what the error is.
 fn spoil(phrases: &Phrases, exercise: &Exercise, regime: Regime, rng: &mut Pcg32) -> (String, Error) {
@@ -234,6 +239,7 @@ fn main() {
                 let pcm = captains.render(voice, &text).expect("the voice speaks");
                 let mut sound = vec![0.0; EAR_RATE as usize / 2];
                 sound.extend_from_slice(&pcm.samples);
+                let spoken = sound.len() as f64 / f64::from(EAR_RATE);
                 sound.extend(vec![0.0; EAR_RATE as usize * 12 / 10]);
                 if let Some(snr) = snr {
                     let mut noise = vec![0.0; sound.len()];
@@ -243,8 +249,18 @@ fn main() {
                 ear.reset();
                 ear.expect(&exercise, SessionTime::ZERO).expect("the grammar is made");
                 let began = Instant::now();
-                let mut heard = ear.feed(&sound).expect("the ear hears");
+                let (mut heard, mut free) = (Vec::new(), 0.0f64);
+                for (n, block) in sound.chunks(BLOCK).enumerate() {
+                    // The block is there when its last sample is, and is taken when the one before has been.
+                    let (there, begun) = (((n + 1) * BLOCK) as f64 / f64::from(EAR_RATE), Instant::now());
+                    heard.extend(ear.feed(block).expect("the ear hears"));
+                    free = free.max(there) + begun.elapsed().as_secs_f64();
+                    if !heard.is_empty() && there > spoken {
+                        break;
+                    }
+                }
                 heard.extend(ear.finish().expect("the ear hears"));
+                tally.waited.push(free - spoken);
                 tally.took.push(began.elapsed());
                 // More than one breath: the longest is the answer.
                 let words = heard.into_iter().max_by_key(|w| w.text.len()).unwrap_or_default();
@@ -268,9 +284,9 @@ fn main() {
         }
     }
     println!(
-        "\n| | items right | right items marked wrong | asked again | lost | errors detected | asked again | passed | computed in, median |"
+        "\n| | items right | right items marked wrong | asked again | lost | errors detected | asked again | passed | computed in, median | understood after, median (nine in ten) |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|");
     for condition in ["quiet", "20 dB"] {
         let mut sum = Tally::default();
         for (_, t) in all.iter().filter(|a| a.0 == condition) {
@@ -284,10 +300,13 @@ fn main() {
             sum.asked += t.asked;
             sum.passed += t.passed;
             sum.took.extend(&t.took);
+            sum.waited.extend(&t.waited);
         }
         sum.took.sort();
+        sum.waited.sort_by(f64::total_cmp);
+        let part = |all: &[f64], share: f64| all.get((all.len() as f64 * share) as usize).copied().unwrap_or(0.0);
         println!(
-            "| {condition} | {} | {} | {} | {} | {} | {} | {} | {:.0} ms |",
+            "| {condition} | {} | {} | {} | {} | {} | {} | {} | {:.0} ms | {:.1} s ({:.1} s) |",
             share(sum.right_heard, sum.right_items),
             share(sum.right_wrong, sum.right_items),
             share(sum.right_asked, sum.right_items),
@@ -296,6 +315,8 @@ fn main() {
             share(sum.asked, sum.errors),
             share(sum.passed, sum.errors),
             sum.took.get(sum.took.len() / 2).map_or(0.0, |d| d.as_secs_f64() * 1000.0),
+            part(&sum.waited, 0.5),
+            part(&sum.waited, 0.9),
         );
     }
 }

@@ -252,6 +252,14 @@ impl Gate {
     pub fn is_talking(&self) -> bool {
         self.talk.is_some()
     }
+    /// Where the window of the utterance under way begins.
+    pub fn talk_from(&self) -> Option<u64> {
+        let talk = self.talk.as_ref()?;
+        Some(self.from(talk.began))
+    }
+    fn from(&self, began: u64) -> u64 {
+        began.saturating_sub(self.settings.pre_roll).max(self.open_since)
+    }
     /// Whether the utterance under way counts only as an always-live call, since we spoke during it.
     pub fn critical_only(&self) -> bool {
         self.talk.as_ref().is_some_and(|t| t.critical_only)
@@ -483,7 +491,7 @@ impl Gate {
     /// The samples of the talk under way that are worth decoding, from a beginning on.
     fn window(&self, began: u64) -> Option<Span> {
         let talk = self.talk.as_ref()?;
-        let from = began.saturating_sub(self.settings.pre_roll).max(self.open_since);
+        let from = self.from(began);
         // What stands between the last word and a question is the same whenever it is asked for.
         let tail = match talk.asked {
             Asked::Ahead(_) => self.settings.ask_tail.min(self.settings.ask_wait),

@@ -1,73 +1,105 @@
-//! A long answer on the radio, read in parts: over ten seconds and more a speech model loses its thread and drops the end.
+//! A long answer on the radio, read in parts while it is given: over ten seconds and more a speech model loses its thread and
+//! drops the end.
 
-use crate::core::gate::RATE;
-use crate::core::grammar::Meaning;
+use super::listener::{Listener, centred, most_calls};
+use super::neural::EarError;
+use super::pace;
+use super::reader::Reader;
+use crate::core::gate::{RATE, Span};
+use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Candidate;
+use std::ops::Range;
 
 /// Length of a frame, samples (20 ms).
 const FRAME: usize = RATE as usize / 50;
 /// Below this share of the loudest frames' energy it is quiet (20 dB).
 const QUIET: f32 = 0.01;
-/// The shortest pause between items, frames (80 ms).
-const PAUSE: usize = 4;
-/// Sound up to so long (5.5 s) is read at once.
-const SHORT: usize = 11 * RATE as usize / 2;
+/// The shortest pause between items, frames (120 ms): the closure of a stop is shorter.
+const PAUSE: usize = 6;
+/// So much of a pause a part has at least at its ends, samples (250 ms): without any a model misses the first word.
+const AROUND: usize = RATE as usize / 4;
+/// Sound up to so many frames (6 s) is read at once.
+const SHORT: usize = 300;
+/// A part has at least so many frames (2 s), and so many at least are left after it (1 s).
+const LEAST: usize = 100;
+const LEFT: usize = 50;
 /// What an item more costs, nats: as in the search over the whole answer.
 const ANOTHER: f64 = 2.0;
-/// Words of a short item.
-const ITEM: usize = 3;
+/// What it costs to say an item again without a correction, nats: short of sound a speech model loves to repeat itself, and
+/// who really says it again is heard far more clearly than this.
+const AGAIN: f64 = 12.0;
 /// Readings of each part that are joined with those of the others, and the most that come of it.
 const JOINED: usize = 6;
 const KEPT: usize = 16;
+/// A part whose words cost more than this for the time they leave unfilled, nats, was cut where no item ends.
+const THIN: f64 = 1.0;
 /// An answer must score more than this, and lead the best with other meanings by this, nats, to need no closer look.
 const SCORE: f64 = 12.0;
-const LEAD: f64 = 1.5;
+const LEAD: f64 = 4.0;
 
-/// Where to cut: within the longest pause of the middle half, and so on in the parts, until each is short.
-pub(super) fn cuts(samples: &[f32]) -> Vec<usize> {
-    if samples.len() <= SHORT {
-        return Vec::new();
-    }
+/// Where to cut, in samples: once there are more than six seconds, in the longest pause from the second second to the fifth; and so
+/// on with what is left. What comes later moves no cut.
+fn cuts(samples: &[f32]) -> Vec<Cut> {
     let energy: Vec<f32> = samples.chunks_exact(FRAME).map(|f| f.iter().map(|s| s * s).sum()).collect();
-    let mut sorted = energy.clone();
+    let (mut all, mut from, mut seen) = (Vec::new(), 0, SHORT);
+    while from + seen < energy.len() {
+        let part = &energy[from..from + seen];
+        match pause(part) {
+            Some(Range { start, end }) => {
+                all.push(Cut { at: (from + (start + end) / 2) * FRAME, half: (end - start) / 2 * FRAME });
+                from += (start + end) / 2;
+                seen = SHORT;
+            }
+            None => seen += LEFT,
+        }
+    }
+    all
+}
+
+/// Where an answer is cut: in the middle of a pause of twice `half`, samples.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Cut {
+    at: usize,
+    half: usize,
+}
+
+/// More of a pause, told from its edge with the speech outwards: there and back again, as often as it takes.
+fn more(pause: impl DoubleEndedIterator<Item = f32> + ExactSizeIterator + Clone) -> Vec<f32> {
+    let lacking = AROUND.saturating_sub(pause.len());
+    pause.clone().rev().chain(pause).cycle().take(lacking).collect()
+}
+
+/// The longest pause.
+fn pause(energy: &[f32]) -> Option<Range<usize>> {
+    let mut sorted = energy.to_vec();
     sorted.sort_by(f32::total_cmp);
     let quiet = sorted[sorted.len() - 1 - sorted.len() / 20] * QUIET;
-    let (from, to) = (energy.len() / 4, energy.len() * 3 / 4);
     let (mut best, mut run) = ((0, 0), 0);
-    for (i, e) in energy.iter().enumerate().take(to).skip(from) {
+    for (i, e) in energy.iter().enumerate().take(energy.len() - LEFT).skip(LEAST) {
         run = if *e <= quiet { run + 1 } else { 0 };
         if run > best.0 {
             best = (run, i + 1 - run);
         }
     }
-    if best.0 < PAUSE {
-        return Vec::new();
-    }
-    let at = (best.1 + best.0 / 2) * FRAME;
-    let (before, after) = samples.split_at(at);
-    let mut all = cuts(before);
-    all.push(at);
-    all.extend(cuts(after).into_iter().map(|c| at + c));
-    all
+    (best.0 >= PAUSE).then(|| best.1..best.1 + best.0)
 }
 
-/// Whether one meaning gives a value of the other again, or says the very same.
-fn repeats(a: &Meaning, b: &Meaning) -> bool {
-    a.call == b.call && (a == b || a.slots.keys().any(|k| b.slots.contains_key(k)))
+/// Readings with what they cost for saying items again taken off.
+fn priced(mut ranked: Vec<Candidate>) -> Vec<Candidate> {
+    ranked.iter_mut().for_each(|c| c.score -= again(&c.meanings));
+    ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+    ranked
 }
 
-/// Readings of one part followed by readings of the next, best first. No value is said twice across the seam: it would be one
-/// that was cut in two.
-pub(super) fn joined(first: &[Candidate], next: &[Candidate]) -> Vec<Candidate> {
+/// Readings of one part followed by readings of the next, best first.
+fn joined(first: &[Candidate], next: &[Candidate]) -> Vec<Candidate> {
     let mut all: Vec<Candidate> = Vec::new();
     for a in first.iter().take(JOINED) {
-        let goes_on = |b: &&Candidate| match (a.meanings.last(), b.meanings.first()) {
-            (Some(last), Some(first)) => !repeats(last, first),
-            _ => true,
-        };
-        for b in next.iter().filter(goes_on).take(JOINED) {
-            let meanings = a.meanings.iter().chain(&b.meanings).cloned().collect();
-            let mut both = Candidate::new(meanings, a.score + b.score - ANOTHER, format!("{}, {}", a.text, b.text));
+        for b in next.iter().take(JOINED) {
+            let meanings: Vec<Meaning> = a.meanings.iter().chain(&b.meanings).cloned().collect();
+            // What each says again by itself has been priced.
+            let price = ANOTHER + again(&meanings) - again(&a.meanings) - again(&b.meanings);
+            let mut both = Candidate::new(meanings, a.score + b.score - price, format!("{}, {}", a.text, b.text));
             both.strain = a.strain + b.strain;
             all.push(both);
         }
@@ -77,15 +109,14 @@ pub(super) fn joined(first: &[Candidate], next: &[Candidate]) -> Vec<Candidate> 
     all
 }
 
-/// Of the joined readings those that say more than the best of the whole, by an item: a part easily leaves out its own
-/// beginning, or makes a word up.
-pub(super) fn fuller(joined: Vec<Candidate>, whole: &[Candidate]) -> Vec<Candidate> {
-    let words = whole.first().map_or(0, Candidate::words);
-    joined.into_iter().filter(|c| c.words() >= words + ITEM).collect()
+/// What a reading costs that says items again.
+fn again(meanings: &[Meaning]) -> f64 {
+    let said_before = |(i, m): (usize, &Meaning)| meanings[..i].iter().any(|before| before.call == m.call);
+    AGAIN * meanings.iter().enumerate().filter(|m| said_before(*m)).count() as f64
 }
 
 /// Adds readings to others: of the same meanings the better one stays.
-pub(super) fn merged(ranked: &mut Vec<Candidate>, more: Vec<Candidate>) {
+fn merged(ranked: &mut Vec<Candidate>, more: Vec<Candidate>) {
     for reading in more {
         match ranked.iter_mut().find(|c| c.meanings == reading.meanings) {
             Some(known) if known.score < reading.score => *known = reading,
@@ -97,16 +128,167 @@ pub(super) fn merged(ranked: &mut Vec<Candidate>, more: Vec<Candidate>) {
 }
 
 /// Whether an answer stands out from all with other meanings.
-pub(super) fn stands_out(ranked: &[Candidate]) -> bool {
+fn stands_out(ranked: &[Candidate]) -> bool {
     let Some(best) = ranked.first() else { return false };
     let next = ranked.iter().find(|c| c.meanings != best.meanings);
-    best.score > SCORE && next.is_none_or(|next| best.score - next.score > LEAD)
+    best.score > SCORE && again(&best.meanings) == 0.0 && next.is_none_or(|next| best.score - next.score > LEAD)
+}
+
+/// Whether the best readings of two parts have an item in common.
+fn clash(first: &[Candidate], next: &[Candidate]) -> bool {
+    let (Some(first), Some(next)) = (first.first(), next.first()) else { return false };
+    first.meanings.iter().any(|a| next.meanings.iter().any(|b| a.call == b.call))
+}
+
+/// The pieces of an answer that have been read, each with its readings, and how many cuts there were when it was last read
+/// ahead.
+#[derive(Debug, Default)]
+pub(super) struct Pieces {
+    known: Vec<(Piece, Vec<Candidate>)>,
+    cuts: usize,
+}
+
+impl Pieces {
+    /// Another answer begins.
+    pub fn forget(&mut self) {
+        *self = Pieces::default();
+    }
+}
+
+/// A piece of an answer, and how much of it at its ends is half a pause, samples.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Piece {
+    span: Span,
+    before: usize,
+    after: usize,
+}
+
+impl<E: Reader> Listener<E> {
+    /// The readings of an answer on the radio: of its parts one after another and, where these leave a doubt or something that
+    /// was due is missing, of the whole.
+    pub(super) fn answer(&mut self, window: Span, live: &CallSet) -> Result<Vec<Candidate>, EarError> {
+        let (mut ranked, filled) = self.answer_so_far(window, live)?;
+        let cut = self.pieces.cuts > 0;
+        self.weigh_values(&mut ranked, window)?;
+        if filled && stands_out(&ranked) && self.has_all(&ranked) {
+            return Ok(ranked);
+        }
+        let whole = Piece { span: window, before: 0, after: 0 };
+        if cut {
+            merged(&mut ranked, self.piece(whole, live)?);
+        } else if !stands_out(&ranked)
+            && let Some(closer) = self.ear.read_closer(&self.sound_of(whole), live, most_calls(&ranked))?
+        {
+            ranked = priced(closer.found.ranked);
+        }
+        self.weigh_values(&mut ranked, window)?;
+        Ok(ranked)
+    }
+
+    /// The readings of the parts so far one after another, and whether their words fill the time. Of an answer that goes on
+    /// only what is new is read.
+    pub(super) fn answer_so_far(&mut self, window: Span, live: &CallSet) -> Result<(Vec<Candidate>, bool), EarError> {
+        let mut ends = self.ends(window);
+        self.pieces.cuts = ends.len();
+        ends.push((window.to, 0));
+        self.parts(window.from, &ends, live)
+    }
+
+    /// Whether the best reading has every call that is due.
+    fn has_all(&self, ranked: &[Candidate]) -> bool {
+        let said = |name: &str| ranked.first().is_some_and(|best| best.meanings.iter().any(|m| m.call == name));
+        self.due.iter().all(|due| self.ear.name(due).is_some_and(said))
+    }
+
+    /// Where the parts of an answer end that has more parts, and half the pauses there, samples.
+    fn ends(&self, window: Span) -> Vec<(u64, usize)> {
+        let cuts = cuts(&self.sound[self.samples(window)]);
+        cuts.into_iter().map(|c| (window.from + c.at as u64, c.half)).collect()
+    }
+
+    /// The readings of the parts with these ends one after another, and whether their words fill the time.
+    fn parts(&mut self, from: u64, ends: &[(u64, usize)], live: &CallSet) -> Result<(Vec<Candidate>, bool), EarError> {
+        let mut parts: Vec<(Piece, Vec<Candidate>)> = Vec::new();
+        let (mut from, mut before) = (from, 0);
+        for &(to, after) in ends {
+            let piece = Piece { span: Span { from, to }, before, after };
+            let mut part = (piece, self.piece(piece, live)?);
+            // Words that do not fill their time, or an item on both sides: the cut may have gone through an item.
+            if let Some(last) = parts.last()
+                && (self.is_thin(last) || self.is_thin(&part) || parts.iter().any(|p| clash(&p.1, &part.1)))
+            {
+                let both = Piece { span: Span { from: last.0.span.from, to }, before: last.0.before, after };
+                let ranked = self.piece(both, live)?;
+                let score = |ranked: &[Candidate]| ranked.first().map_or(f64::NEG_INFINITY, |c| c.score);
+                if score(&ranked) > score(&joined(&last.1, &part.1)) {
+                    part = (both, ranked);
+                    parts.pop();
+                }
+            }
+            parts.push(part);
+            (from, before) = (to, after);
+        }
+        let filled = !parts.iter().any(|p| self.is_thin(p));
+        let all = parts.into_iter().map(|p| p.1).filter(|p| !p.is_empty()).reduce(|a, b| joined(&a, &b));
+        Ok((all.unwrap_or_default(), filled))
+    }
+
+    /// Reads the parts that are over while the answer goes on.
+    pub(super) fn read_ahead(&mut self) -> Result<(), EarError> {
+        let Some(from) = self.gate.talk_from().filter(|_| self.one_talker) else { return Ok(()) };
+        let ends = self.ends(Span { from, to: self.gate.now() });
+        if ends.len() > self.pieces.cuts {
+            self.pieces.cuts = ends.len();
+            let live = self.begun.union(&self.live);
+            self.parts(from, &ends, &live)?;
+        }
+        Ok(())
+    }
+
+    /// Whether the best reading of a part has too few words for it.
+    fn is_thin(&self, (piece, ranked): &(Piece, Vec<Candidate>)) -> bool {
+        let loud = pace::loud(&self.sound[self.samples(piece.span)]);
+        ranked.first().is_none_or(|best| pace::price(&best.text, loud, f64::INFINITY) > THIN)
+    }
+
+    /// The readings of a piece, which is read once.
+    fn piece(&mut self, piece: Piece, live: &CallSet) -> Result<Vec<Candidate>, EarError> {
+        if let Some((_, known)) = self.pieces.known.iter().find(|p| p.0 == piece) {
+            return Ok(known.clone());
+        }
+        let ranked = priced(self.ear.read(&self.sound_of(piece), live)?.found.ranked);
+        self.pieces.known.push((piece, ranked.clone()));
+        Ok(ranked)
+    }
+
+    /// The sound of a piece, with longer pauses at its ends.
+    fn sound_of(&self, piece: Piece) -> Vec<f32> {
+        let part = &self.sound[self.samples(piece.span)];
+        let (before, after) = (piece.before.min(part.len()), piece.after.min(part.len()));
+        let mut sound = more(part[..before].iter().copied().rev());
+        sound.reverse();
+        sound.extend(part);
+        sound.extend(more(part[part.len() - after..].iter().copied()));
+        centred(&sound).into_owned()
+    }
+
+    /// Asks another model which values were said, and nothing else: it minds "via lima mike" more than to leave it out.
+    fn weigh_values(&mut self, ranked: &mut Vec<Candidate>, window: Span) -> Result<(), EarError> {
+        let Some(best) = ranked.first().cloned() else { return Ok(()) };
+        let (mut same, others): (Vec<_>, Vec<_>) =
+            std::mem::take(ranked).into_iter().partition(|c| c.same_calls(&best));
+        self.weigh(&mut same, window)?;
+        let moved = best.score - same.first().map_or(best.score, |c| c.score);
+        same.iter_mut().for_each(|c| c.score += moved);
+        merged(&mut same, others);
+        *ranked = same;
+        Ok(())
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::aircraft::Value;
     use proptest::prelude::*;
 
     /// Sound of so many seconds, silence of so many, and so on in turn.
@@ -118,61 +300,86 @@ mod tests {
         parts.iter().enumerate().flat_map(part).collect()
     }
 
+    fn seconds(cuts: &[Cut]) -> Vec<f64> {
+        cuts.iter().map(|c| c.at as f64 / f64::from(RATE)).collect()
+    }
+
     fn check(parts: &[f64], wanted: &[f64]) {
-        let found: Vec<f64> = cuts(&spoken(parts)).iter().map(|c| *c as f64 / f64::from(RATE)).collect();
+        let found = seconds(&cuts(&spoken(parts)));
         let near = found.len() == wanted.len() && found.iter().zip(wanted).all(|(a, b)| (a - b).abs() < 0.05);
         assert!(near, "{found:?} instead of {wanted:?}");
     }
 
     #[test]
     fn long_answers_are_cut_in_their_pauses() {
-        check(&[3.0, 0.2, 2.0], &[]);
+        check(&[3.0, 0.2, 2.7], &[]);
         check(&[3.0, 0.2, 3.0], &[3.1]);
-        check(&[3.0, 0.1, 2.0, 0.3, 3.0], &[5.25]);
+        // The longest from the second second to the fifth, and none that the closure of a consonant could be.
+        check(&[1.0, 0.4, 2.0, 0.2, 1.0, 0.3, 3.0], &[4.75]);
+        check(&[3.0, 0.08, 4.0], &[]);
         check(&[4.0, 0.2, 4.0, 0.4, 4.0, 0.2, 4.0], &[4.1, 8.4, 12.7]);
-        // Without a pause, or with one at its very end only, it is read as it is.
+        // Where there is none it is looked for further on.
+        check(&[7.0, 0.3, 3.0], &[7.15]);
         check(&[12.0], &[]);
-        check(&[9.0, 0.3, 1.0], &[]);
         assert!(cuts(&[]).is_empty());
+        assert_eq!(cuts(&spoken(&[3.0, 0.2, 3.0]))[0].half, RATE as usize / 10);
     }
 
     #[test]
-    fn readings_of_parts_are_joined_and_the_better_of_two_stays() {
-        let reading = |call: &str, score: f64| {
-            Candidate::new(vec![Meaning { call: call.into(), slots: Default::default() }], score, call.into())
-        };
+    fn a_part_has_more_of_the_pauses_at_its_ends() {
+        let ramp: Vec<f32> = (0..3).map(|i| i as f32).collect();
+        let longer = more(ramp.iter().copied());
+        assert_eq!(longer.len(), AROUND - 3);
+        assert_eq!(longer[..7], [2.0, 1.0, 0.0, 0.0, 1.0, 2.0, 2.0], "from the edge out, without a jump");
+        assert!(more([].into_iter()).is_empty() && more(spoken(&[0.5]).into_iter()).is_empty());
+    }
+
+    fn reading(calls: &str, score: f64) -> Candidate {
+        let meaning = |call: &str| Meaning { call: call.into(), slots: Default::default() };
+        Candidate::new(calls.split(' ').map(meaning).collect(), score, calls.into())
+    }
+
+    fn told(ranked: &[Candidate]) -> Vec<(&str, f64)> {
+        ranked.iter().map(|c| (c.text.as_str(), c.score)).collect()
+    }
+
+    #[test]
+    fn readings_of_parts_are_joined() {
         let both = joined(&[reading("a", 9.0), reading("b", 8.0)], &[reading("c", 5.0)]);
-        let told: Vec<(&str, f64)> = both.iter().map(|c| (c.text.as_str(), c.score)).collect();
-        assert_eq!(told, [("a, c", 12.0), ("b, c", 11.0)]);
+        assert_eq!(told(&both), [("a, c", 12.0), ("b, c", 11.0)]);
         assert_eq!(both[0].meanings.len(), 2);
         assert!(joined(&both, &[]).is_empty());
-        assert!(joined(&[reading("a", 9.0)], &[reading("a", 5.0)]).is_empty());
-        // Two values of one item may stand on either side of a cut, one value may not.
-        let value = |slot: &str, value: &str| {
-            let mut reading = reading("a", 9.0);
-            reading.meanings[0].slots.insert(slot.into(), Value::Word(value.into()));
-            [reading]
-        };
-        assert!(joined(&value("runway", "09"), &value("runway", "27")).is_empty());
-        assert_eq!(joined(&value("runway", "09"), &value("via", "lima")).len(), 1);
-        let long = || [reading("a b c d", 9.0), reading("a b c", 12.0)].to_vec();
-        assert_eq!(fuller(long(), &[reading("a", 20.0)]), [reading("a b c d", 9.0)]);
-        assert_eq!(fuller(long(), &[]), long());
+        // What is said again costs, once.
+        let again = priced(vec![reading("a b a", 20.0), reading("a b", 10.0)]);
+        assert_eq!(told(&again), [("a b", 10.0), ("a b a", 8.0)]);
+        assert_eq!(told(&joined(&again[1..], &[reading("c", 9.0)])), [("a b a, c", 15.0)]);
+        assert_eq!(told(&joined(&again[1..], &[reading("b", 9.0)])), [("a b a, b", 3.0)]);
+        assert!(clash(&again, &[reading("c b", 1.0)]) && !clash(&again, &[reading("c", 1.0), reading("a", 0.0)]));
+        assert!(!clash(&[], &again) && !clash(&again, &[]));
+    }
+
+    #[test]
+    fn the_better_of_two_stays_and_a_doubt_is_seen() {
         let mut ranked = vec![reading("a", 9.0), reading("b", 3.0)];
         merged(&mut ranked, vec![reading("a", 7.0), reading("b", 10.0), reading("d", 1.0)]);
-        let told: Vec<(&str, f64)> = ranked.iter().map(|c| (c.text.as_str(), c.score)).collect();
-        assert_eq!(told, [("b", 10.0), ("a", 9.0), ("d", 1.0)]);
-        assert!(!stands_out(&ranked) && stands_out(&[reading("a", 20.0), reading("b", 18.0)]));
-        assert!(!stands_out(&[reading("a", 20.0), reading("b", 19.0)]) && !stands_out(&[]));
+        assert_eq!(told(&ranked), [("b", 10.0), ("a", 9.0), ("d", 1.0)]);
+        assert!(!stands_out(&ranked) && !stands_out(&[]));
+        assert!(stands_out(&[reading("a", 20.0), reading("b", 15.0)]));
+        assert!(!stands_out(&[reading("a", 20.0), reading("b", 17.0)]));
+        assert!(!stands_out(&[reading("a b a", 40.0), reading("b", 15.0)]), "said again");
     }
 
     proptest! {
         #[test]
-        fn cuts_ascend_within_the_sound(parts in proptest::collection::vec(0.05f64..6.0, 0..8)) {
+        fn cuts_ascend_within_the_sound_and_stay(parts in proptest::collection::vec(0.05f64..6.0, 0..8)) {
             let sound = spoken(&parts);
             let found = cuts(&sound);
-            prop_assert!(found.windows(2).all(|w| w[0] < w[1]));
-            prop_assert!(found.iter().all(|c| (1..sound.len()).contains(c)));
+            prop_assert!(found.windows(2).all(|w| w[0].at < w[1].at));
+            prop_assert!(found.iter().all(|c| (1..sound.len()).contains(&c.at)));
+            for share in [3, 2] {
+                let so_far = cuts(&sound[..sound.len() / share]);
+                prop_assert_eq!(&found[..so_far.len()], &so_far[..]);
+            }
         }
     }
 }

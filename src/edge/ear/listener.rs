@@ -1,6 +1,6 @@
 //! Sound in, utterances out: the gate, voice activity and an ear joined, on a clock of counted samples.
 
-use super::answer;
+use super::answer::Pieces;
 use super::neural::{EarError, NeuralEar, Reading};
 use super::own::Own;
 use super::pace;
@@ -22,21 +22,21 @@ use std::time::{Duration, Instant};
 #[derive(Debug)]
 pub struct Listener<E = NeuralEar> {
     vad: Vad,
-    gate: Gate,
-    ear: E,
+    pub(super) gate: Gate,
+    pub(super) ear: E,
     thresholds: Thresholds,
     /// Sound not yet forgotten, and the number of its first sample.
-    sound: Vec<f32>,
+    pub(super) sound: Vec<f32>,
     from: u64,
     revision: u32,
-    live: CallSet,
+    pub(super) live: CallSet,
     /// Of the live calls, those that answer something.
-    due: CallSet,
+    pub(super) due: CallSet,
     /// Calls that count while we speak ourselves, and what we say; absent if the microphone cannot hear us.
     always: CallSet,
     own: Option<Own>,
     /// What was live when the utterance began.
-    begun: CallSet,
+    pub(super) begun: CallSet,
     /// Frames without a sign of speech since the voice activity's memory began.
     quiet: u32,
     /// What the ear has made of the utterance so far.
@@ -44,7 +44,8 @@ pub struct Listener<E = NeuralEar> {
     /// Where the last utterance's window ended.
     told: u64,
     /// An utterance is one pilot's from its beginning, however long, and meant for us.
-    one_talker: bool,
+    pub(super) one_talker: bool,
+    pub(super) pieces: Pieces,
 }
 
 /// A decode ahead of the endpoint.
@@ -86,7 +87,7 @@ const AROUND: u64 = 4 * RATE as u64 / 10;
 const OFFSET: f32 = 1e-3;
 
 /// Sound without a constant voltage under it.
-fn centred(samples: &[f32]) -> Cow<'_, [f32]> {
+pub(super) fn centred(samples: &[f32]) -> Cow<'_, [f32]> {
     let mean = samples.iter().sum::<f32>() / samples.len().max(1) as f32;
     match mean.abs() > OFFSET {
         true => samples.iter().map(|s| s - mean).collect::<Vec<_>>().into(),
@@ -134,6 +135,7 @@ impl<E: Reader> Listener<E> {
             quiet: 0,
             asked: None,
             one_talker: false,
+            pieces: Pieces::default(),
         }
     }
 
@@ -147,6 +149,7 @@ impl<E: Reader> Listener<E> {
     pub fn listen(&mut self, revision: u32, live: &CallSet) {
         self.revision = revision;
         self.live = live.clone();
+        self.pieces.forget();
         self.ear.expect(live);
     }
 
@@ -259,8 +262,10 @@ impl<E: Reader> Listener<E> {
             for event in self.gate.frame(&self.sound[at..at + Vad::FRAME], probability) {
                 news.extend(self.tell(Some(event))?);
             }
-            if probability < CALM && !self.gate.is_talking() {
-                self.ear.prepare()?;
+            match self.gate.is_talking() {
+                true => self.read_ahead()?,
+                false if probability < CALM => self.ear.prepare()?,
+                false => {}
             }
         }
         let needed = self.gate.needs_from().saturating_sub(self.from) as usize;
@@ -287,6 +292,7 @@ impl<E: Reader> Listener<E> {
             Some(Event::Began { at }) => {
                 self.begun = self.live.clone();
                 self.asked = None;
+                self.pieces.forget();
                 Ok(vec![News::Began { at: moment(at) }])
             }
             Some(Event::Dead) => {
@@ -298,6 +304,11 @@ impl<E: Reader> Listener<E> {
                     true => self.always.clone(),
                     false => self.begun.union(&self.live),
                 };
+                if self.one_talker {
+                    // It is never over before its time, and what is read now need not be read then.
+                    self.answer_so_far(window, &live)?;
+                    return Ok(Vec::new());
+                }
                 let mut reading = self.read(window, &live)?;
                 let began = Instant::now();
                 self.doubt(&mut reading.found.ranked, window)?;
@@ -377,7 +388,7 @@ impl<E: Reader> Listener<E> {
         over_us: bool,
     ) -> Result<(Vec<Candidate>, Span), EarError> {
         if self.one_talker {
-            return Ok((self.answer(utterance.window, live, asked)?, utterance.window));
+            return Ok((self.answer(utterance.window, live)?, utterance.window));
         }
         let mut sure = self.thresholds.shifted(SURE);
         for bar in sure.ordinary.iter_mut().chain(&mut sure.due) {
@@ -428,49 +439,6 @@ impl<E: Reader> Listener<E> {
         }
     }
 
-    /// Asks another model which values were said, and nothing else: it minds "via lima mike" more than to leave it out.
-    fn weigh_values(&mut self, ranked: &mut Vec<Candidate>, window: Span) -> Result<(), EarError> {
-        let Some(best) = ranked.first().cloned() else { return Ok(()) };
-        let (mut same, others): (Vec<_>, Vec<_>) =
-            std::mem::take(ranked).into_iter().partition(|c| c.same_calls(&best));
-        self.weigh(&mut same, window)?;
-        let moved = best.score - same.first().map_or(best.score, |c| c.score);
-        same.iter_mut().for_each(|c| c.score += moved);
-        answer::merged(&mut same, others);
-        *ranked = same;
-        Ok(())
-    }
-
-    /// The readings of an answer on the radio: of the whole, and of its parts one after another.
-    fn answer(&mut self, window: Span, live: &CallSet, asked: Option<Asked>) -> Result<Vec<Candidate>, EarError> {
-        let mut ranked = match asked {
-            Some(asked) if asked.window == window => asked.reading.found.ranked,
-            _ => self.read(window, live)?.found.ranked,
-        };
-        let cuts = answer::cuts(&self.sound[self.samples(window)]);
-        let ends = cuts.iter().map(|c| window.from + *c as u64).chain([window.to]);
-        let mut parts: Option<Vec<Candidate>> = None;
-        let mut from = window.from;
-        for to in ends.filter(|_| !cuts.is_empty()) {
-            let part = self.read(Span { from, to }, live)?.found.ranked;
-            parts = Some(parts.map_or(part.clone(), |before| answer::joined(&before, &part)));
-            from = to;
-        }
-        let parts = answer::fuller(parts.unwrap_or_default(), &ranked);
-        answer::merged(&mut ranked, parts.clone());
-        self.weigh_values(&mut ranked, window)?;
-        if answer::stands_out(&ranked) || window.to - window.from > LONG {
-            return Ok(ranked);
-        }
-        let sound = centred(&self.sound[self.samples(window)]);
-        if let Some(closer) = self.ear.read_closer(&sound, live, most_calls(&ranked))? {
-            ranked = closer.found.ranked;
-            answer::merged(&mut ranked, parts);
-            self.weigh_values(&mut ranked, window)?;
-        }
-        Ok(ranked)
-    }
-
     /// A short word with more of what is around it: in a scrap of sound the model hears little.
     fn widened(&self, window: Span, utterance: &Utterance) -> Span {
         if window.to - window.from > BRIEF || window.from < utterance.window.from {
@@ -519,7 +487,7 @@ impl<E: Reader> Listener<E> {
     }
 
     /// Asks another model about readings that are in doubt.
-    fn weigh(&mut self, ranked: &mut [Candidate], window: Span) -> Result<(), EarError> {
+    pub(super) fn weigh(&mut self, ranked: &mut [Candidate], window: Span) -> Result<(), EarError> {
         let texts = second::texts(ranked);
         if texts.is_empty() {
             return Ok(());
@@ -566,7 +534,7 @@ impl<E: Reader> Listener<E> {
     }
 
     /// Where a window's samples are kept.
-    fn samples(&self, window: Span) -> Range<usize> {
+    pub(super) fn samples(&self, window: Span) -> Range<usize> {
         let at = |sample: u64| (sample.saturating_sub(self.from) as usize).min(self.sound.len());
         at(window.from)..at(window.to)
     }
@@ -595,6 +563,6 @@ impl<E: Reader> Listener<E> {
 }
 
 /// The most calls of the three best readings: more are not looked for in a closer look.
-fn most_calls(ranked: &[Candidate]) -> u8 {
+pub(super) fn most_calls(ranked: &[Candidate]) -> u8 {
     ranked.iter().take(3).map(|c| c.meanings.len()).max().map_or(1, |n| n as u8)
 }

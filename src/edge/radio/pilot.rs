@@ -5,7 +5,7 @@ use crate::core::grammar::{CallSet, WordGraph};
 use crate::core::matcher::{Candidate, Thresholds};
 use crate::core::radio::{Exercise, MOST_CALLS, Phrases, Words, graph};
 use crate::core::time::SessionTime;
-use crate::edge::ear::{EarError, Listener, NeuralEar, News};
+use crate::edge::ear::{EarError, Listener, NeuralEar, News, Reader};
 use crate::edge::native::{Runtime, Vad};
 use std::path::Path;
 
@@ -22,10 +22,18 @@ const SURE: f64 = 1.0;
 /// A reading below this, nats, is no answer at all.
 const LIKELY: f64 = 0.0;
 
-/// The gate for a whole transmission: a pilot pauses between its items, and the ear is asked once, at the end.
+/// The gate for a whole transmission: a pilot pauses between its items, and it is over after 0.9 s. What has been said is
+/// read while he pauses.
 pub fn breath() -> gate::Settings {
     let ms = |n: u64| n * u64::from(gate::RATE) / 1000;
-    gate::Settings { short_wait: ms(900), long_wait: ms(900), longest: ms(28_000), ..gate::Settings::default() }
+    gate::Settings {
+        ask_wait: ms(200),
+        ask_tail: ms(150),
+        short_wait: ms(900),
+        long_wait: ms(900),
+        longest: ms(28_000),
+        ..gate::Settings::default()
+    }
 }
 
 /// The ear for the radio.
@@ -86,7 +94,13 @@ impl RadioEar {
         self.kinds = exercise.items.iter().chain(&exercise.info).map(|i| i.kind.clone()).collect();
         self.listener.ear_mut().listen_to(&graph).map_err(|e| e.to_string())?;
         self.revision += 1;
-        self.listener.listen(self.revision, &CallSet::all(self.calls));
+        let all = CallSet::all(self.calls);
+        self.listener.listen(self.revision, &all);
+        // What must be read back is listened for once more before it counts as left out.
+        let wanted: Vec<String> = (0..exercise.items.len()).map(|i| format!("item {i}")).collect();
+        let ear = self.listener.ear_mut();
+        let due = all.iter().filter(|c| ear.name(*c).is_some_and(|n| wanted.iter().any(|w| w == n))).collect();
+        self.listener.answering(&due);
         self.spoken = spoken;
         Ok(())
     }
