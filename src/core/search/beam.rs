@@ -386,13 +386,14 @@ impl Walk<'_> {
             .copied()
             .collect();
         let meaning = self.lattice.meaning(call, &steps)?;
-        // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself.
-        let last = self.told.get(before as usize);
-        let again =
-            |last: &Told| last.meaning == meaning || (!self.settings.twice && last.meaning.call == meaning.call);
-        if last.is_some_and(again) {
-            return None;
+        // The same call twice in a row says nothing more, and a model short of sound loves to repeat itself. Where it may come
+        // again with other values it may with the same, and counts once.
+        match self.told.get(before as usize) {
+            Some(last) if last.meaning == meaning => return self.settings.twice.then_some(before),
+            Some(last) if !self.settings.twice && last.meaning.call == meaning.call => return None,
+            _ => {}
         }
+        let last = self.told.get(before as usize);
         let stands = last.is_some_and(|last| last.stands) || !self.lattice.graph.calls[call.0 as usize].never_alone;
         let words = steps.iter().filter_map(|s| if let Label::Word(w) = s { Some(*w) } else { None }).collect();
         let told = Told { before, meaning, words, stands };

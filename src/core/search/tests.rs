@@ -162,6 +162,9 @@ fn two_values_of_one_call_in_a_row_are_heard_on_the_radio_only() {
     let said = " Flaps 27, flaps 2.";
     let twice = hear_in(&graph, said, &all, Settings { twice: true, ..Settings::default() });
     assert_eq!(best(&twice), "flaps(s0=27) flaps(s0=2)");
+    // The very same again counts once, and is not bent to another value.
+    let same = hear_in(&graph, " Flaps 27, flaps 27, gear.", &all, Settings { twice: true, ..Settings::default() });
+    assert_eq!((best(&same).as_str(), same.ranked[0].text.as_str()), ("flaps(s0=27) gear", "flaps two seven, gear"));
     let once = hear_in(&graph, said, &all, Settings::default());
     assert!(once.ranked.iter().all(|c| c.meanings.windows(2).all(|w| w[0].call != w[1].call)), "{:?}", once.ranked);
 }

@@ -1,13 +1,14 @@
 //! A long answer on the radio, read in parts while it is given: over ten seconds and more a speech model loses its thread and
 //! drops the end.
 
-use super::listener::{Listener, centred, most_calls};
+use super::listener::{Listener, centred};
 use super::neural::EarError;
 use super::pace;
 use super::reader::Reader;
 use crate::core::gate::{RATE, Span};
 use crate::core::grammar::{CallSet, Meaning};
 use crate::core::matcher::Candidate;
+use crate::core::radio::MOST_CALLS;
 use std::ops::Range;
 
 /// Length of a frame, samples (20 ms).
@@ -23,6 +24,10 @@ const SHORT: usize = 300;
 /// A part has at least so many frames (2 s), and so many at least are left after it (1 s).
 const LEAST: usize = 100;
 const LEFT: usize = 50;
+/// In a closer look a part is cut once more: half of it has at least so many frames (0.6 s) before a pause of at least so many
+/// (80 ms).
+const CLOSER: usize = 30;
+const BRIEF: usize = 4;
 /// What an item more costs, nats: as in the search over the whole answer.
 const ANOTHER: f64 = 2.0;
 /// What it costs to say an item again without a correction, nats: short of sound a speech model loves to repeat itself, and
@@ -40,11 +45,11 @@ const LEAD: f64 = 4.0;
 /// Where to cut, in samples: once there are more than six seconds, in the longest pause from the second second to the fifth; and so
 /// on with what is left. What comes later moves no cut.
 fn cuts(samples: &[f32]) -> Vec<Cut> {
-    let energy: Vec<f32> = samples.chunks_exact(FRAME).map(|f| f.iter().map(|s| s * s).sum()).collect();
+    let energy = energies(samples);
     let (mut all, mut from, mut seen) = (Vec::new(), 0, SHORT);
     while from + seen < energy.len() {
         let part = &energy[from..from + seen];
-        match pause(part) {
+        match pause(part, LEAST, PAUSE) {
             Some(Range { start, end }) => {
                 all.push(Cut { at: (from + (start + end) / 2) * FRAME, half: (end - start) / 2 * FRAME });
                 from += (start + end) / 2;
@@ -54,6 +59,11 @@ fn cuts(samples: &[f32]) -> Vec<Cut> {
         }
     }
     all
+}
+
+/// Energies of the frames.
+fn energies(samples: &[f32]) -> Vec<f32> {
+    samples.chunks_exact(FRAME).map(|f| f.iter().map(|s| s * s).sum()).collect()
 }
 
 /// Where an answer is cut: in the middle of a pause of twice `half`, samples.
@@ -69,19 +79,19 @@ fn more(pause: impl DoubleEndedIterator<Item = f32> + ExactSizeIterator + Clone)
     pause.clone().rev().chain(pause).cycle().take(lacking).collect()
 }
 
-/// The longest pause.
-fn pause(energy: &[f32]) -> Option<Range<usize>> {
+/// The longest pause of at least so many frames from the frame `from` on, but for the end.
+fn pause(energy: &[f32], from: usize, least: usize) -> Option<Range<usize>> {
     let mut sorted = energy.to_vec();
     sorted.sort_by(f32::total_cmp);
     let quiet = sorted[sorted.len() - 1 - sorted.len() / 20] * QUIET;
     let (mut best, mut run) = ((0, 0), 0);
-    for (i, e) in energy.iter().enumerate().take(energy.len() - LEFT).skip(LEAST) {
+    for (i, e) in energy.iter().enumerate().take(energy.len() - LEFT).skip(from) {
         run = if *e <= quiet { run + 1 } else { 0 };
         if run > best.0 {
             best = (run, i + 1 - run);
         }
     }
-    (best.0 >= PAUSE).then(|| best.1..best.1 + best.0)
+    (best.0 >= least).then(|| best.1..best.1 + best.0)
 }
 
 /// Readings with what they cost for saying items again taken off.
@@ -134,6 +144,11 @@ fn stands_out(ranked: &[Candidate]) -> bool {
     best.score > SCORE && again(&best.meanings) == 0.0 && next.is_none_or(|next| best.score - next.score > LEAD)
 }
 
+/// The best score.
+fn score(ranked: &[Candidate]) -> f64 {
+    ranked.first().map_or(f64::NEG_INFINITY, |c| c.score)
+}
+
 /// Whether the best readings of two parts have an item in common.
 fn clash(first: &[Candidate], next: &[Candidate]) -> bool {
     let (Some(first), Some(next)) = (first.first(), next.first()) else { return false };
@@ -155,31 +170,39 @@ impl Pieces {
     }
 }
 
-/// A piece of an answer, and how much of it at its ends is half a pause, samples.
+/// A piece of an answer, how much of it at its ends is half a pause, samples, and whether it is looked at closer.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Piece {
     span: Span,
     before: usize,
     after: usize,
+    closer: bool,
+}
+
+impl Piece {
+    fn new(span: Span) -> Piece {
+        Piece { span, before: 0, after: 0, closer: false }
+    }
 }
 
 impl<E: Reader> Listener<E> {
     /// The readings of an answer on the radio: of its parts one after another and, where these leave a doubt or something that
     /// was due is missing, of the whole.
     pub(super) fn answer(&mut self, window: Span, live: &CallSet) -> Result<Vec<Candidate>, EarError> {
-        let (mut ranked, filled) = self.answer_so_far(window, live)?;
+        let (mut ranked, mut filled) = self.answer_so_far(window, live, false)?;
+        if !self.has_all(&ranked) {
+            (ranked, filled) = self.answer_so_far(window, live, true)?;
+        }
         let cut = self.pieces.cuts > 0;
         self.weigh_values(&mut ranked, window)?;
         if filled && stands_out(&ranked) && self.has_all(&ranked) {
             return Ok(ranked);
         }
-        let whole = Piece { span: window, before: 0, after: 0 };
+        let whole = Piece::new(window);
         if cut {
             merged(&mut ranked, self.piece(whole, live)?);
-        } else if !stands_out(&ranked)
-            && let Some(closer) = self.ear.read_closer(&self.sound_of(whole), live, most_calls(&ranked))?
-        {
-            ranked = priced(closer.found.ranked);
+        } else if !stands_out(&ranked) {
+            ranked = self.piece(Piece { closer: true, ..whole }, live)?;
         }
         self.weigh_values(&mut ranked, window)?;
         Ok(ranked)
@@ -187,11 +210,16 @@ impl<E: Reader> Listener<E> {
 
     /// The readings of the parts so far one after another, and whether their words fill the time. Of an answer that goes on
     /// only what is new is read.
-    pub(super) fn answer_so_far(&mut self, window: Span, live: &CallSet) -> Result<(Vec<Candidate>, bool), EarError> {
+    pub(super) fn answer_so_far(
+        &mut self,
+        window: Span,
+        live: &CallSet,
+        closer: bool,
+    ) -> Result<(Vec<Candidate>, bool), EarError> {
         let mut ends = self.ends(window);
         self.pieces.cuts = ends.len();
         ends.push((window.to, 0));
-        self.parts(window.from, &ends, live)
+        self.parts(window.from, &ends, live, closer)
     }
 
     /// Whether the best reading has every call that is due.
@@ -207,19 +235,28 @@ impl<E: Reader> Listener<E> {
     }
 
     /// The readings of the parts with these ends one after another, and whether their words fill the time.
-    fn parts(&mut self, from: u64, ends: &[(u64, usize)], live: &CallSet) -> Result<(Vec<Candidate>, bool), EarError> {
+    /// `closer`: each is looked at more closely.
+    fn parts(
+        &mut self,
+        from: u64,
+        ends: &[(u64, usize)],
+        live: &CallSet,
+        closer: bool,
+    ) -> Result<(Vec<Candidate>, bool), EarError> {
         let mut parts: Vec<(Piece, Vec<Candidate>)> = Vec::new();
         let (mut from, mut before) = (from, 0);
         for &(to, after) in ends {
-            let piece = Piece { span: Span { from, to }, before, after };
+            let piece = Piece { before, after, ..Piece::new(Span { from, to }) };
             let mut part = (piece, self.piece(piece, live)?);
+            if closer || self.is_thin(&part) {
+                self.look_closer(&mut part, closer, live)?;
+            }
             // Words that do not fill their time, or an item on both sides: the cut may have gone through an item.
             if let Some(last) = parts.last()
                 && (self.is_thin(last) || self.is_thin(&part) || parts.iter().any(|p| clash(&p.1, &part.1)))
             {
-                let both = Piece { span: Span { from: last.0.span.from, to }, before: last.0.before, after };
+                let both = Piece { span: Span { from: last.0.span.from, to }, after, ..last.0 };
                 let ranked = self.piece(both, live)?;
-                let score = |ranked: &[Candidate]| ranked.first().map_or(f64::NEG_INFINITY, |c| c.score);
                 if score(&ranked) > score(&joined(&last.1, &part.1)) {
                     part = (both, ranked);
                     parts.pop();
@@ -233,6 +270,34 @@ impl<E: Reader> Listener<E> {
         Ok((all.unwrap_or_default(), filled))
     }
 
+    /// Reads a part in halves, cut in its longest pause: what it says so counts if it scores more. `twice`: the halves
+    /// are then looked at with a wider beam.
+    fn look_closer(
+        &mut self,
+        (piece, ranked): &mut (Piece, Vec<Candidate>),
+        twice: bool,
+        live: &CallSet,
+    ) -> Result<(), EarError> {
+        let energy = energies(&self.sound[self.samples(piece.span)]);
+        let Some(Range { start, end }) =
+            (energy.len() > CLOSER + LEFT).then(|| pause(&energy, CLOSER, BRIEF)).flatten()
+        else {
+            return Ok(());
+        };
+        let (at, half) = (piece.span.from + ((start + end) / 2 * FRAME) as u64, (end - start) / 2 * FRAME);
+        let first = Piece { span: Span { to: at, ..piece.span }, after: half, ..*piece };
+        let next = Piece { span: Span { from: at, ..piece.span }, before: half, ..*piece };
+        for closer in [false, true].into_iter().take(1 + usize::from(twice)) {
+            let [first, next] = [first, next].map(|half| Piece { closer, ..half });
+            let both = joined(&self.piece(first, live)?, &self.piece(next, live)?);
+            if score(&both) <= score(ranked) {
+                break;
+            }
+            *ranked = both;
+        }
+        Ok(())
+    }
+
     /// Reads the parts that are over while the answer goes on.
     pub(super) fn read_ahead(&mut self) -> Result<(), EarError> {
         let Some(from) = self.gate.talk_from().filter(|_| self.one_talker) else { return Ok(()) };
@@ -240,7 +305,7 @@ impl<E: Reader> Listener<E> {
         if ends.len() > self.pieces.cuts {
             self.pieces.cuts = ends.len();
             let live = self.begun.union(&self.live);
-            self.parts(from, &ends, &live)?;
+            self.parts(from, &ends, &live, false)?;
         }
         Ok(())
     }
@@ -256,7 +321,13 @@ impl<E: Reader> Listener<E> {
         if let Some((_, known)) = self.pieces.known.iter().find(|p| p.0 == piece) {
             return Ok(known.clone());
         }
-        let ranked = priced(self.ear.read(&self.sound_of(piece), live)?.found.ranked);
+        let sound = self.sound_of(piece);
+        let reading = match piece.closer {
+            true => self.ear.read_closer(&sound, live, MOST_CALLS)?,
+            false => None,
+        };
+        let reading = reading.map_or_else(|| self.ear.read(&sound, live), Ok)?;
+        let ranked = priced(reading.found.ranked);
         self.pieces.known.push((piece, ranked.clone()));
         Ok(ranked)
     }

@@ -306,7 +306,7 @@ impl<E: Reader> Listener<E> {
                 };
                 if self.one_talker {
                     // It is never over before its time, and what is read now need not be read then.
-                    self.answer_so_far(window, &live)?;
+                    self.answer_so_far(window, &live, false)?;
                     return Ok(Vec::new());
                 }
                 let mut reading = self.read(window, &live)?;
@@ -563,6 +563,6 @@ impl<E: Reader> Listener<E> {
 }
 
 /// The most calls of the three best readings: more are not looked for in a closer look.
-pub(super) fn most_calls(ranked: &[Candidate]) -> u8 {
+fn most_calls(ranked: &[Candidate]) -> u8 {
     ranked.iter().take(3).map(|c| c.meanings.len()).max().map_or(1, |n| n as u8)
 }
