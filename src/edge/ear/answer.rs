@@ -36,8 +36,9 @@ const AGAIN: f64 = 12.0;
 /// Readings of each part that are joined with those of the others, and the most that come of it.
 const JOINED: usize = 6;
 const KEPT: usize = 16;
-/// A part whose words cost more than this for the time they leave unfilled, nats, was cut where no item ends.
-const THIN: f64 = 1.0;
+/// A part whose words cost more than this for the time they leave unfilled, nats, was cut where no item ends: who speaks
+/// slowly all the time stays below.
+const THIN: f64 = 3.0;
 /// An answer must score more than this, and lead the best with other meanings by this, nats, to need no closer look.
 const SCORE: f64 = 12.0;
 const LEAD: f64 = 4.0;
