@@ -36,9 +36,10 @@ const AGAIN: f64 = 12.0;
 /// Readings of each part that are joined with those of the others, and the most that come of it.
 const JOINED: usize = 6;
 const KEPT: usize = 16;
-/// A part whose words cost more than this for the time they leave unfilled, nats, was cut where no item ends: who speaks
-/// slowly all the time stays below.
-const THIN: f64 = 3.0;
+/// A part whose words cost more than this for the time they leave unfilled, nats, was cut where no item ends.
+const THIN: f64 = 1.0;
+/// Where something that was due is missing it is looked for in parts whose words cost more than this for that.
+const SPARE: f64 = 0.2;
 /// An answer must score more than this, and lead the best with other meanings by this, nats, to need no closer look.
 const SCORE: f64 = 12.0;
 const LEAD: f64 = 4.0;
@@ -236,7 +237,7 @@ impl<E: Reader> Listener<E> {
     }
 
     /// The readings of the parts with these ends one after another, and whether their words fill the time.
-    /// `closer`: each is looked at more closely.
+    /// `closer`: each that may hold more is looked at closer.
     fn parts(
         &mut self,
         from: u64,
@@ -249,7 +250,7 @@ impl<E: Reader> Listener<E> {
         for &(to, after) in ends {
             let piece = Piece { before, after, ..Piece::new(Span { from, to }) };
             let mut part = (piece, self.piece(piece, live)?);
-            if closer || self.is_thin(&part) {
+            if self.unfilled(&part) > if closer { SPARE } else { THIN } {
                 self.look_closer(&mut part, closer, live)?;
             }
             // Words that do not fill their time, or an item on both sides: the cut may have gone through an item.
@@ -271,8 +272,8 @@ impl<E: Reader> Listener<E> {
         Ok((all.unwrap_or_default(), filled))
     }
 
-    /// Reads a part in halves, cut in its longest pause: what it says so counts if it scores more. `twice`: the halves
-    /// are then looked at with a wider beam.
+    /// Reads a part in halves, cut in its longest pause: what it says so counts if it scores more. `twice`: halves that
+    /// say an item more are then looked at with a wider beam.
     fn look_closer(
         &mut self,
         (piece, ranked): &mut (Piece, Vec<Candidate>),
@@ -288,13 +289,16 @@ impl<E: Reader> Listener<E> {
         let (at, half) = (piece.span.from + ((start + end) / 2 * FRAME) as u64, (end - start) / 2 * FRAME);
         let first = Piece { span: Span { to: at, ..piece.span }, after: half, ..*piece };
         let next = Piece { span: Span { from: at, ..piece.span }, before: half, ..*piece };
-        for closer in [false, true].into_iter().take(1 + usize::from(twice)) {
-            let [first, next] = [first, next].map(|half| Piece { closer, ..half });
-            let both = joined(&self.piece(first, live)?, &self.piece(next, live)?);
-            if score(&both) <= score(ranked) {
-                break;
-            }
-            *ranked = both;
+        let both = joined(&self.piece(first, live)?, &self.piece(next, live)?);
+        if score(&both) <= score(ranked) {
+            return Ok(());
+        }
+        let calls = |ranked: &[Candidate]| ranked.first().map_or(0, |c| c.meanings.len());
+        let more = calls(&both) > calls(ranked);
+        *ranked = both;
+        if twice && more {
+            let [first, next] = [first, next].map(|half| Piece { closer: true, ..half });
+            *ranked = joined(&self.piece(first, live)?, &self.piece(next, live)?);
         }
         Ok(())
     }
@@ -311,10 +315,14 @@ impl<E: Reader> Listener<E> {
         Ok(())
     }
 
-    /// Whether the best reading of a part has too few words for it.
-    fn is_thin(&self, (piece, ranked): &(Piece, Vec<Candidate>)) -> bool {
+    /// What the best reading of a part costs for the time that its words leave unfilled, nats.
+    fn unfilled(&self, (piece, ranked): &(Piece, Vec<Candidate>)) -> f64 {
         let loud = pace::loud(&self.sound[self.samples(piece.span)]);
-        ranked.first().is_none_or(|best| pace::price(&best.text, loud, f64::INFINITY) > THIN)
+        ranked.first().map_or(f64::INFINITY, |best| pace::price(&best.text, loud, f64::INFINITY))
+    }
+
+    fn is_thin(&self, part: &(Piece, Vec<Candidate>)) -> bool {
+        self.unfilled(part) > THIN
     }
 
     /// The readings of a piece, which is read once.
