@@ -3,7 +3,7 @@
 
 use super::listener::{Listener, centred};
 use super::neural::EarError;
-use super::pace;
+use super::pace::{self, FRAME, energies};
 use super::reader::Reader;
 use crate::core::gate::{RATE, Span};
 use crate::core::grammar::{CallSet, Meaning};
@@ -11,8 +11,6 @@ use crate::core::matcher::Candidate;
 use crate::core::radio::MOST_CALLS;
 use std::ops::Range;
 
-/// Length of a frame, samples (20 ms).
-const FRAME: usize = RATE as usize / 50;
 /// Below this share of the loudest frames' energy it is quiet (20 dB).
 const QUIET: f32 = 0.01;
 /// The shortest pause between items, frames (120 ms): the closure of a stop is shorter.
@@ -61,11 +59,6 @@ fn cuts(samples: &[f32]) -> Vec<Cut> {
         }
     }
     all
-}
-
-/// Energies of the frames.
-fn energies(samples: &[f32]) -> Vec<f32> {
-    samples.chunks_exact(FRAME).map(|f| f.iter().map(|s| s * s).sum()).collect()
 }
 
 /// Where an answer is cut: in the middle of a pause of twice `half`, samples.

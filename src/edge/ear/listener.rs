@@ -45,6 +45,7 @@ pub struct Listener<E = NeuralEar> {
     told: u64,
     /// An utterance is one pilot's from its beginning, however long, and meant for us.
     pub(super) one_talker: bool,
+    /// What has been read of such an answer.
     pub(super) pieces: Pieces,
 }
 

@@ -7,7 +7,7 @@
 use crate::core::gate::RATE;
 
 /// Length of a frame, samples (20 ms).
-const FRAME: usize = RATE as usize / 50;
+pub(super) const FRAME: usize = RATE as usize / 50;
 /// A frame is loud if it is at most so much below the loudest of twenty, as a ratio of energies (6 dB).
 const LOUD: f32 = 0.251;
 /// A pause of more frames than this (0.3 s) is none of the words'.
@@ -23,9 +23,14 @@ const HASTE: f64 = 400.0;
 const SPELLED: usize = 3;
 const ENDS: usize = 3;
 
+/// Energies of the frames.
+pub(super) fn energies(samples: &[f32]) -> Vec<f32> {
+    samples.chunks_exact(FRAME).map(|f| f.iter().map(|s| s * s).sum()).collect()
+}
+
 /// Seconds from the first loud moment to the last, without long pauses.
 pub(super) fn loud(samples: &[f32]) -> f64 {
-    let energy: Vec<f32> = samples.chunks_exact(FRAME).map(|f| f.iter().map(|s| s * s).sum()).collect();
+    let energy = energies(samples);
     // Two frames each, so that the closure of a stop is none.
     let pairs: Vec<f32> = (0..energy.len()).map(|i| energy[i] + energy[i.saturating_sub(1)]).collect();
     let mut sorted = pairs.clone();
