@@ -41,9 +41,14 @@ mod telling;
 mod voice;
 mod wiring;
 
+use crate::edge::native;
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::time::Duration;
+
+/// How long the end waits for a model that is at work; one that hangs must not keep the process.
+const LAST_WORK: Duration = Duration::from_secs(3);
 
 /// The second pilot for someone alone at a two-crew airliner simulation: offline, by voice.
 ///
@@ -119,6 +124,8 @@ pub fn run() -> ExitCode {
         Command::Replay(a) => replay::run(a),
         Command::Doctor(a) => doctor::run(a, models),
     };
+    // A thread that still loads or runs a model (an utterance cut off, a short file) must not do so while the process ends.
+    native::close(LAST_WORK);
     match result {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::Problems) => ExitCode::from(1),

@@ -5,9 +5,10 @@
 
 use super::encoder::{Encoded, WIDTH};
 use super::runtime::failed;
+use super::work::Model;
 use super::{NativeError, Runtime};
 use ort::memory::Allocator;
-use ort::session::{Session, SessionInputValue};
+use ort::session::SessionInputValue;
 use ort::value::{Tensor, TensorRef};
 use std::borrow::Cow;
 
@@ -87,7 +88,7 @@ impl Names {
 /// The speech decoder.
 #[derive(Debug)]
 pub struct Decoder {
-    session: Session,
+    session: Model,
     names: Names,
     past: Vec<Vec<f32>>,
 }
@@ -112,6 +113,7 @@ impl Decoder {
     pub fn begin(&mut self, sound: &Encoded, see: &mut dyn FnMut(&[f32])) -> Result<Branches, NativeError> {
         let mask = vec![1i64; sound.frames * 384 + 900];
         let Decoder { session, names, .. } = self;
+        let (_busy, session) = session.enter();
         let mut inputs: Inputs = Vec::with_capacity(28);
         let ids = [i64::from(START)];
         push(&mut inputs, "input_ids", view([1, 1], &ids)?);
@@ -158,6 +160,7 @@ impl Decoder {
         }
         let rows = wanted.len();
         let Decoder { session, names, past } = self;
+        let (_busy, session) = session.enter();
         for (i, tensor) in past.iter_mut().enumerate() {
             tensor.resize(rows * HEADS * length * HEAD, 0.0);
             for (row, (node, _)) in wanted.iter().enumerate() {

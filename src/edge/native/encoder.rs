@@ -1,8 +1,8 @@
 //! The speech encoder: samples in, one vector per 24 ms out.
 
 use super::runtime::failed;
+use super::work::Model;
 use super::{NativeError, Runtime};
-use ort::session::Session;
 use ort::value::TensorRef;
 
 /// Width of an encoded frame.
@@ -21,7 +21,7 @@ pub struct Encoded {
 /// The speech encoder.
 #[derive(Debug)]
 pub struct Encoder {
-    session: Session,
+    session: Model,
 }
 
 impl Encoder {
@@ -47,8 +47,8 @@ impl Encoder {
             samples
         };
         let mask = vec![1i64; samples.len()];
-        let outputs = self
-            .session
+        let (_busy, session) = self.session.enter();
+        let outputs = session
             .run(ort::inputs![
                 "input_values" => TensorRef::from_array_view(([1usize, samples.len()], samples)).map_err(failed)?,
                 "attention_mask" => TensorRef::from_array_view(([1usize, mask.len()], mask.as_slice())).map_err(failed)?,

@@ -12,6 +12,7 @@ mod second;
 mod vad;
 mod voice;
 mod weights;
+mod work;
 
 pub use decoder::{Branches, Decoder, END, START, TOKENS};
 pub use encoder::{Encoded, Encoder};
@@ -19,6 +20,7 @@ pub use runtime::{NativeError, Runtime};
 pub use second::Second;
 pub use vad::Vad;
 pub use voice::Voice;
+pub use work::close;
 
 /// The runtime for tests, or `None` (said aloud) where the models are not set up; with `REQUIRE` set that is a failure.
 #[cfg(test)]

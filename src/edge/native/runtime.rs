@@ -1,6 +1,7 @@
 //! Loading the runtime library and models from it, with a time limit.
 
 use super::manifest::{self, ModelProblem};
+use super::work::{self, Model};
 use ort::environment::Environment;
 use ort::logging::LogLevel;
 use ort::session::Session;
@@ -90,6 +91,7 @@ impl Runtime {
         }
         let library = path.clone();
         let env = within(LIBRARY_LIMIT, &path, move || {
+            let _busy = work::begin();
             let builder = ort::init_from(&library).map_err(|e| brief(e.to_string()))?;
             // Every failure comes back as a result: the library's own lines on stderr would say it twice.
             let quiet = Arc::new(|_: LogLevel, _: &str, _: &str, _: &str, _: &str| {});
@@ -104,12 +106,12 @@ impl Runtime {
     ///
     /// # Errors
     /// [`NativeError::File`], [`NativeError::Model`] or, after 60 s, [`NativeError::Slow`].
-    pub(super) fn session(&self, file: &str, threads: usize) -> Result<Session, NativeError> {
+    pub(super) fn session(&self, file: &str, threads: usize) -> Result<Model, NativeError> {
         self.load(manifest::verify(&self.models, file)?, threads)
     }
 
     /// Loads a model whatever it is.
-    fn load(&self, path: PathBuf, threads: usize) -> Result<Session, NativeError> {
+    fn load(&self, path: PathBuf, threads: usize) -> Result<Model, NativeError> {
         let model = path.clone();
         self.commit(path, threads, move |mut builder| builder.commit_from_file(&model))
     }
@@ -118,7 +120,7 @@ impl Runtime {
     ///
     /// # Errors
     /// [`NativeError::Model`] or, after 60 s, [`NativeError::Slow`].
-    pub(super) fn built(&self, network: Vec<u8>, of: &str) -> Result<Session, NativeError> {
+    pub(super) fn built(&self, network: Vec<u8>, of: &str) -> Result<Model, NativeError> {
         self.commit(self.models.join(of), 2, move |mut builder| builder.commit_from_memory(&network))
     }
 
@@ -127,9 +129,10 @@ impl Runtime {
         path: PathBuf,
         threads: usize,
         load: impl FnOnce(SessionBuilder) -> Result<Session, ort::Error> + Send + 'static,
-    ) -> Result<Session, NativeError> {
+    ) -> Result<Model, NativeError> {
         let env = self.env.clone();
         within(MODEL_LIMIT, &path, move || {
+            let _busy = work::begin();
             // Spinning threads would take a core from the simulator and gain nothing measurable.
             let build = || -> Result<Session, ort::Error> {
                 let builder = Session::builder(&env)?
@@ -141,7 +144,7 @@ impl Runtime {
                     .with_execution_providers([ort::ep::CPU::default().with_arena_allocator(false).build()])?;
                 load(builder)
             };
-            build().map_err(brief)
+            build().map(Model::new).map_err(brief)
         })?
         .map_err(|why| NativeError::Model { path, why })
     }

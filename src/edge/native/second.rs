@@ -8,8 +8,8 @@
 use super::graph::{Graph, INT64, OWN, With};
 use super::runtime::failed;
 use super::weights::{Tensor, Weights, WeightsError};
+use super::work::Model;
 use super::{NativeError, Runtime};
-use ort::session::Session;
 use ort::value::TensorRef;
 use std::f64::consts::PI;
 
@@ -30,8 +30,8 @@ const AFTER: usize = 3_200;
 /// The second model.
 #[derive(Debug)]
 pub struct Second {
-    encoder: Session,
-    decoder: Session,
+    encoder: Model,
+    decoder: Model,
 }
 
 impl Second {
@@ -74,8 +74,8 @@ impl Second {
             next.extend(filled.skip(1).take(width));
         }
         let shape = [texts.len(), width];
-        let outputs = self
-            .decoder
+        let (_busy, decoder) = self.decoder.enter();
+        let outputs = decoder
             .run(ort::inputs![
                 "tokens" => TensorRef::from_array_view((shape, tokens.as_slice())).map_err(failed)?,
                 "next" => TensorRef::from_array_view((shape, next.as_slice())).map_err(failed)?,
@@ -93,8 +93,8 @@ impl Second {
     fn encode(&mut self, samples: &[f32]) -> Result<([usize; 3], Vec<f32>), NativeError> {
         let mut sound = samples[..samples.len().min(MOST - AFTER)].to_vec();
         sound.resize((sound.len() + AFTER).next_multiple_of(2 * HOP), 0.0);
-        let outputs = self
-            .encoder
+        let (_busy, encoder) = self.encoder.enter();
+        let outputs = encoder
             .run(ort::inputs![
                 "samples" => TensorRef::from_array_view(([1, sound.len()], sound.as_slice())).map_err(failed)?,
             ])

@@ -1,8 +1,8 @@
 //! Voice activity: the probability that 32 ms of sound hold speech.
 
 use super::runtime::failed;
+use super::work::Model;
 use super::{NativeError, Runtime};
-use ort::session::Session;
 use ort::value::TensorRef;
 
 /// Samples the model wants to see again from the frame before.
@@ -13,7 +13,7 @@ const STATE: usize = 2 * 128;
 /// The voice-activity model with its memory of the sound so far.
 #[derive(Debug)]
 pub struct Vad {
-    session: Session,
+    session: Model,
     state: Vec<f32>,
     input: Vec<f32>,
 }
@@ -54,8 +54,8 @@ impl Vad {
         self.input[CONTEXT..].copy_from_slice(frame);
         let rate = [16_000i64];
         let shape: [usize; 0] = [];
-        let outputs = self
-            .session
+        let (_busy, session) = self.session.enter();
+        let outputs = session
             .run(ort::inputs![
                 "input" => TensorRef::from_array_view(([1usize, self.input.len()], self.input.as_slice())).map_err(failed)?,
                 "state" => TensorRef::from_array_view(([2usize, 1, 128], self.state.as_slice())).map_err(failed)?,

@@ -1,14 +1,14 @@
 //! The neural voice: phoneme ids in, samples out.
 
 use super::runtime::failed;
+use super::work::Model;
 use super::{NativeError, Runtime};
-use ort::session::Session;
 use ort::value::TensorRef;
 
 /// The voice of the first officer (22,050 Hz, mono).
 #[derive(Debug)]
 pub struct Voice {
-    session: Session,
+    session: Model,
 }
 
 impl Voice {
@@ -35,8 +35,8 @@ impl Voice {
             return Ok(Vec::new());
         }
         let lengths = [phoneme_ids.len() as i64];
-        let outputs = self
-            .session
+        let (_busy, session) = self.session.enter();
+        let outputs = session
             .run(ort::inputs![
                 "input" => TensorRef::from_array_view(([1usize, phoneme_ids.len()], phoneme_ids)).map_err(failed)?,
                 "input_lengths" => TensorRef::from_array_view(([1usize], lengths.as_slice())).map_err(failed)?,
