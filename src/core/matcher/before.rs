@@ -7,24 +7,30 @@ use std::collections::BTreeSet;
 const FILLERS: [&str; 12] = ["a", "ah", "and", "eh", "er", "mm", "now", "oh", "okay", "so", "uh", "um"];
 /// Words of an address more or less alike are one misheard word.
 const ALIKE: f64 = 0.5;
+/// With a name there are so many letters more than without: misheard words are about as long as what was said.
+const LETTERS: usize = 5;
+/// Letters that a spoken number counts for.
+const NUMBER: usize = 4;
 
 /// Whether `free`, what a speech model writes that nothing holds to our calls, has the words of `reading` and before them
 /// someone's name: a number and at least a word, or two words. A word that is `reading`'s own first one misheard is none.
 pub fn begins_with_others(free: &str, reading: &str) -> bool {
     let reading: Vec<String> = words(reading);
     let own: BTreeSet<&str> = reading.iter().map(String::as_str).collect();
-    let (mut before, mut number): (Vec<String>, bool) = (Vec::new(), false);
+    let (mut before, mut numbers): (Vec<String>, usize) = (Vec::new(), 0);
     for word in words(free) {
         if is_number(&word) {
             match reading.first().is_some_and(|w| is_number(w)) {
                 true => return false,
-                false => number = true,
+                false => numbers += 1,
             }
         } else if own.contains(word.as_str()) {
             let skipped: Vec<&str> = reading.iter().take_while(|w| **w != word).map(String::as_str).collect();
-            let misheard = strsim::normalized_levenshtein(before.concat().as_str(), skipped.concat().as_str()) >= ALIKE;
+            let (said, meant) = (before.concat(), skipped.concat());
+            let misheard = !skipped.is_empty() && strsim::normalized_levenshtein(&said, &meant) >= ALIKE;
             let more = before.len().saturating_sub(skipped.len());
-            return (!misheard || skipped.is_empty()) && (more >= 2 || (more >= 1 && number));
+            let letters = (said.len() + NUMBER * numbers).saturating_sub(meant.len());
+            return !misheard && letters >= LETTERS && (more >= 2 || (more >= 1 && numbers > 0));
         } else if !FILLERS.contains(&word.as_str()) {
             before.push(word);
         }
@@ -64,6 +70,19 @@ mod tests {
             ("I had in two, three, nine selected.", "heading two three nine selected", false),
             ("We want one three two, rotate 133.", "v one one three two rotate one three three", false),
             ("119.9, contact.", "one one nine decimal nine contact", false),
+            ("Falcon 43 turn left heading 250.", "turn left heading two five zero", true),
+            ("Curlew seventy cleared to land runway six left", "cleared to land runway six left", true),
+            ("Colloot well, clear till, and run ways, it'll fight left", "cleared to land runway zero five left", true),
+            ("Come in, let it hang, you.", "cabin ready thank you", false),
+            ("Were it yet for any failure before we won?", "reject for any failure before v one", false),
+            ("The empty groundway ain't a right.", "landing runway nine right", false),
+            (
+                "The parchment in pre-charter is minus 71,000.",
+                "departure temperature is minus seven one thousand",
+                false,
+            ),
+            ("The patch of runway or zinc tip.", "departure runway four centre", false),
+            ("We might not be at the quiet level", "remind me at flight level two six three", false),
             ("It is a fine day.", "gear up", false),
             ("", "gear up", false),
         ] {

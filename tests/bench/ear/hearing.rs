@@ -97,13 +97,16 @@ pub struct Hearing<'a> {
     pub edition: String,
 }
 
-/// A hash over everything that decides what an ear hears: its sources, and the models' manifest.
+/// A hash over everything that decides what an ear hears: its sources, its thresholds and the models' manifest.
 pub fn edition() -> String {
     let top = Path::new(env!("CARGO_MANIFEST_DIR"));
     let mut files =
-        ["models/manifest.toml", "src/core/matcher/heard.rs", "src/edge/audio/echo.rs"].map(|f| top.join(f)).to_vec();
-    for room in ["src/core/search", "src/core/gate", "src/core/grammar", "src/edge/ear", "src/edge/native"] {
-        collect(&top.join(room), &mut files);
+        ["models/manifest.toml", "models/thresholds.toml", "src/edge/audio/echo.rs"].map(|f| top.join(f)).to_vec();
+    for room in ["gate", "grammar", "matcher", "search", "words"] {
+        collect(&top.join("src/core").join(room), &mut files);
+    }
+    for room in ["ear", "native"] {
+        collect(&top.join("src/edge").join(room), &mut files);
     }
     files.sort();
     let mut hash = Sha256::new();
