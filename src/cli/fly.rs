@@ -24,6 +24,7 @@ use crate::edge::audio::{EAR_RATE, wav};
 use crate::edge::buttons::Wish;
 use crate::edge::ear::enrolled::OwnEar;
 use crate::edge::link::{BuiltIn, Link};
+use crate::edge::native;
 use crate::edge::speaker::{Silent, Speaker};
 use crate::edge::store::{Choices, JournalFile, Places, load_journal};
 use std::collections::BTreeMap;
@@ -258,6 +259,7 @@ pub(super) fn session(
             }
         }
     };
+    native::give_back();
     let mut crew = Crew::new(book.clone());
     let path = match (&args.resume, &args.journal) {
         (Some(path), _) => path.clone(),

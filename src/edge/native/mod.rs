@@ -6,6 +6,7 @@
 mod decoder;
 mod encoder;
 mod graph;
+mod heap;
 pub mod manifest;
 mod runtime;
 mod second;
@@ -16,6 +17,7 @@ mod work;
 
 pub use decoder::{Branches, Decoder, END, START, TOKENS};
 pub use encoder::{Encoded, Encoder};
+pub use heap::give_back;
 pub use runtime::{NativeError, Runtime};
 pub use second::Second;
 pub use vad::Vad;

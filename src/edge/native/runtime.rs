@@ -89,6 +89,7 @@ impl Runtime {
         if let Some(env) = &*loaded {
             return Ok(Runtime { env: env.clone(), models: models.to_path_buf() });
         }
+        super::heap::keep_little();
         let library = path.clone();
         let env = within(LIBRARY_LIMIT, &path, move || {
             let _busy = work::begin();

@@ -46,10 +46,13 @@ impl Second {
         let path = super::manifest::verify(runtime.models(), WEIGHTS)?;
         let bad = |why: String| NativeError::Model { path: path.clone(), why };
         let bytes = std::fs::read(&path).map_err(|e| bad(e.to_string()))?;
-        let built = Weights::parse(&bytes).and_then(|w| Ok((encoder(&w)?, decoder(&w)?)));
-        let (encoder, decoder) = built.map_err(|e| bad(e.to_string()))?;
+        let weights = Weights::parse(&bytes).map_err(|e| bad(e.to_string()))?;
+        // One after the other, since each is there twice while it is loaded.
+        let encoder = runtime.built(encoder(&weights).map_err(|e| bad(e.to_string()))?, WEIGHTS)?;
+        let decoder = runtime.built(decoder(&weights).map_err(|e| bad(e.to_string()))?, WEIGHTS)?;
         drop(bytes);
-        Ok(Second { encoder: runtime.built(encoder, WEIGHTS)?, decoder: runtime.built(decoder, WEIGHTS)? })
+        super::give_back();
+        Ok(Second { encoder, decoder })
     }
 
     /// How much less likely than its own choice the model finds each next token of a text, summed, nats: 0 for what it would
