@@ -1,7 +1,7 @@
 //! What a search among the live calls is likely to ask of the noise term, shortest first: it depends on the text alone, so
 //! it can be computed while nobody speaks.
 
-use super::beam::{Settings, Spot, Told, Walk, root};
+use super::beam::{Settings, Spot, Starts, Told, Walk, root};
 use super::lattice::Lattice;
 use super::tokens::Token;
 use crate::core::grammar::CallSet;
@@ -25,8 +25,8 @@ pub struct Longer {
 #[derive(Debug, Clone, Default)]
 pub struct Ahead {
     queue: VecDeque<Longer>,
-    live: CallSet,
     told: usize,
+    starts: Starts,
     /// Kept between steps: positions refer to them.
     ways: Vec<(u32, Range<u32>)>,
     calls: Vec<Told>,
@@ -35,7 +35,7 @@ pub struct Ahead {
 impl Ahead {
     /// From the empty prefix on.
     pub fn new(lattice: &Lattice, live: &CallSet) -> Ahead {
-        let mut ahead = Ahead { live: live.clone(), ..Ahead::default() };
+        let mut ahead = Ahead { starts: Starts::new(lattice, live), ..Ahead::default() };
         ahead.follow(lattice, vec![root()], 0);
         ahead
     }
@@ -56,11 +56,12 @@ impl Ahead {
         }
         let settings = Settings { calls: 1, ..Settings::default() };
         let (ways, told) = (std::mem::take(&mut self.ways), std::mem::take(&mut self.calls));
-        let mut walk = Walk { lattice, live: lattice.live(&self.live), settings, ways, told };
+        let starts = std::mem::take(&mut self.starts);
+        let mut walk = Walk { lattice, starts, settings, ways, told };
         for (token, spots) in walk.tokens(spots) {
             self.queue.push_back(Longer { parent, token, spots });
             self.told += 1;
         }
-        (self.ways, self.calls) = (walk.ways, walk.told);
+        (self.starts, self.ways, self.calls) = (walk.starts, walk.ways, walk.told);
     }
 }

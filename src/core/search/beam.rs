@@ -1,7 +1,7 @@
 //! The beam search itself.
 
 use super::lattice::Lattice;
-use super::spell::Tail;
+use super::spell::{Tail, Tails};
 use super::tokens::Token;
 use crate::core::grammar::{CallId, CallSet, Label, Meaning, NodeId, WordId};
 use crate::core::matcher::Candidate;
@@ -123,11 +123,21 @@ pub struct Found {
 /// No way, or no call, so far.
 const NONE: u32 = u32::MAX;
 
+/// Where a position is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum At {
+    /// Between two calls, or before the first.
+    Between,
+    /// After the first token of every call that can begin with it: they are told apart only if the prefix is kept.
+    Begun(Token),
+    Within(CallId, NodeId),
+}
+
 /// A position in the lattice.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Spot {
-    /// `None` is between calls.
-    at: Option<(CallId, NodeId)>,
+    at: At,
+    /// What the text ends with; of what has just begun, what it ended with before.
     tail: Tail,
     calls: u8,
     /// Tokens of the present spelling that are still to come.
@@ -173,9 +183,36 @@ struct Next {
     goes_on: bool,
 }
 
+/// What the live calls can begin with.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Starts {
+    /// By first token: after what it can stand, and the calls with the places of their beginnings.
+    tokens: BTreeMap<Token, (Tails, Vec<(CallId, u32)>)>,
+    /// Calls of which the first word may be written as nothing.
+    unwritten: Vec<CallId>,
+}
+
+impl Starts {
+    pub fn new(lattice: &Lattice, live: &CallSet) -> Starts {
+        let mut all = Starts::default();
+        for call in lattice.live(live) {
+            let (starts, unwritten) = &lattice.starts[call.0 as usize];
+            for (i, start) in starts.iter().enumerate() {
+                let (after, calls) = all.tokens.entry(start.token).or_default();
+                *after |= start.after;
+                calls.push((call, i as u32));
+            }
+            if *unwritten != 0 {
+                all.unwritten.push(call);
+            }
+        }
+        all
+    }
+}
+
 pub(super) struct Walk<'a> {
     pub lattice: &'a Lattice,
-    pub live: Vec<CallId>,
+    pub starts: Starts,
     pub settings: Settings,
     /// Ways through a call: where from, and the steps from there.
     pub ways: Vec<(u32, Range<u32>)>,
@@ -196,7 +233,7 @@ pub(super) struct Told {
 
 /// Where every text begins.
 pub(super) fn root() -> Spot {
-    Spot { at: None, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE }
+    Spot { at: At::Between, tail: Tail::Begin, calls: 0, rest: (0, 0), told: NONE, way: NONE }
 }
 
 /// Looks for what was said among the `live` calls.
@@ -213,12 +250,12 @@ pub fn search<M: StepModel>(
     settings: &Settings,
     model: &mut M,
 ) -> Result<Found, M::Error> {
-    let (live, settings) = (lattice.live(live), *settings);
-    let mut walk = Walk { lattice, live, settings, ways: Vec::new(), told: Vec::new() };
+    let (starts, settings) = (Starts::new(lattice, live), *settings);
+    let mut walk = Walk { lattice, starts, settings, ways: Vec::new(), told: Vec::new() };
     let mut beam = vec![Prefix { sound: 0.0, noise: 0.0, strain: 0.0, spots: vec![root()], could_go_on: false }];
     let mut texts: Vec<Text> = Vec::new();
     let mut steps = 0;
-    if walk.live.is_empty() {
+    if lattice.live(live).is_empty() {
         return Ok(Found { ranked: Vec::new(), whole: false, steps });
     }
     model.start()?;
@@ -266,7 +303,7 @@ pub fn search<M: StepModel>(
             .into_iter()
             .map(|(_, row, token, sound, noise, strain)| {
                 let spots = nexts[row].0.remove(&token).unwrap_or_default();
-                let could_go_on = nexts[row].1 && spots.iter().any(|s| s.tail == Tail::Stop && s.at.is_none());
+                let could_go_on = nexts[row].1 && spots.iter().any(|s| s.tail == Tail::Stop && s.at == At::Between);
                 Prefix { sound, noise, strain: beam[row].strain + strain, spots, could_go_on }
             })
             .collect();
@@ -278,7 +315,7 @@ pub fn search<M: StepModel>(
 impl Walk<'_> {
     /// The fewest calls after the first that would explain a prefix.
     fn further(&self, spots: &[Spot]) -> u8 {
-        let calls = spots.iter().map(|s| s.calls + u8::from(s.at.is_some())).min();
+        let calls = spots.iter().map(|s| s.calls + u8::from(s.at != At::Between)).min();
         calls.unwrap_or(0).saturating_sub(1)
     }
 
@@ -294,20 +331,21 @@ impl Walk<'_> {
         while let Some(spot) = open.pop() {
             let (from, to) = spot.rest;
             if from < to {
-                next.goes_on |= spot.at.is_some();
+                next.goes_on |= spot.at != At::Between;
                 let token = self.lattice.pool[from as usize];
                 put(&mut next.tokens, token, Spot { rest: (from + 1, to), ..spot });
                 continue;
             }
             // Between calls only: within one the model hardly ever writes a comma, and noise makes it look for excuses.
-            if spot.tail.takes_comma() && spot.at.is_none() && spot.calls > 0 && spot.calls < self.settings.calls {
+            if spot.tail.takes_comma() && spot.at == At::Between && spot.calls > 0 && spot.calls < self.settings.calls {
                 for token in &self.lattice.comma {
                     put(&mut next.tokens, *token, Spot { tail: Tail::Comma, ..spot.clone() });
                 }
             }
             match spot.at {
-                None => self.between(spot, &mut next, &mut open),
-                Some((call, node)) => self.within(spot, call, node, &mut next, &mut open),
+                At::Between => self.between(spot, &mut next, &mut open),
+                At::Begun(token) => self.begun(spot, token, &mut open),
+                At::Within(call, node) => self.within(spot, call, node, &mut next, &mut open),
             }
         }
         next
@@ -326,10 +364,31 @@ impl Walk<'_> {
             }
         }
         if spot.calls < self.settings.calls {
-            for i in (0..self.live.len()).rev() {
-                let call = self.live[i];
-                let entry = self.lattice.graph.calls[call.0 as usize].entry;
-                open.push(Spot { at: Some((call, entry)), way: NONE, ..spot.clone() });
+            for (token, (after, _)) in &self.starts.tokens {
+                if after & spot.tail.bit() != 0 {
+                    put(&mut next.tokens, *token, Spot { at: At::Begun(*token), way: NONE, ..spot.clone() });
+                }
+            }
+            for call in self.starts.unwritten.iter().rev() {
+                let (call, unwritten) = (*call, self.lattice.starts[call.0 as usize].1);
+                if unwritten & spot.tail.bit() != 0 {
+                    let entry = self.lattice.graph.calls[call.0 as usize].entry;
+                    open.push(Spot { at: At::Within(call, entry), way: NONE, ..spot.clone() });
+                }
+            }
+        }
+    }
+
+    /// Every call that can begin with this token, after what stood before it.
+    fn begun(&mut self, spot: Spot, token: Token, open: &mut Vec<Spot>) {
+        let Some((_, calls)) = self.starts.tokens.get(&token) else { return };
+        for (call, i) in calls.iter().rev() {
+            let start = &self.lattice.starts[call.0 as usize].0[*i as usize];
+            if start.after & spot.tail.bit() != 0 {
+                self.ways.push((NONE, start.steps.clone()));
+                let way = self.ways.len() as u32 - 1;
+                let at = At::Within(*call, start.to);
+                open.push(Spot { at, tail: start.then, rest: start.rest, way, ..spot });
             }
         }
     }
@@ -346,7 +405,7 @@ impl Walk<'_> {
             && begun
             && let Some(told) = self.tell(spot.told, call, spot.way, marks.clone())
         {
-            open.push(Spot { at: None, calls: spot.calls + 1, told, way: NONE, ..spot.clone() });
+            open.push(Spot { at: At::Between, calls: spot.calls + 1, told, way: NONE, ..spot.clone() });
         }
         for edge in &place.edges {
             let mut way = NONE;
@@ -359,7 +418,8 @@ impl Walk<'_> {
                     way = self.ways.len() as u32 - 1;
                 }
                 let Range { start, end } = spelling.tokens;
-                let spot = Spot { at: Some((call, edge.to)), tail: spelling.then, rest: (start + 1, end), way, ..spot };
+                let spot =
+                    Spot { at: At::Within(call, edge.to), tail: spelling.then, rest: (start + 1, end), way, ..spot };
                 next.goes_on |= begun;
                 if start == end {
                     open.push(Spot { rest: (0, 0), ..spot });

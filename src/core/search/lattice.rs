@@ -40,6 +40,18 @@ pub(super) struct Place {
     pub exit: Option<Range<u32>>,
 }
 
+/// How a call can begin: its first token, and where that leads.
+#[derive(Debug, Clone)]
+pub(super) struct Start {
+    pub token: Token,
+    pub after: Tails,
+    /// Tokens of the spelling that are still to come.
+    pub rest: (u32, u32),
+    pub then: Tail,
+    pub to: NodeId,
+    pub steps: Range<u32>,
+}
+
 /// The word graph in tokens.
 #[derive(Debug, Clone)]
 pub struct Lattice {
@@ -53,6 +65,8 @@ pub struct Lattice {
     pub(super) comma: Vec<Token>,
     /// The signs that can end a sentence.
     pub(super) stops: Vec<Token>,
+    /// How each call can begin, and after what its first word may be written as nothing ("hundred" after a digit).
+    pub(super) starts: Vec<(Vec<Start>, Tails)>,
     groups: BTreeMap<Vec<WordId>, u32>,
     /// The book's words.
     known: BTreeSet<String>,
@@ -70,6 +84,7 @@ impl Lattice {
             steps: Vec::new(),
             comma: single(",").into_iter().collect(),
             stops: [".", "!", "?"].into_iter().filter_map(single).collect(),
+            starts: Vec::new(),
             groups: BTreeMap::new(),
             known: graph.words.iter().cloned().collect(),
             tokens,
@@ -78,7 +93,31 @@ impl Lattice {
             lattice.reach(call.entry, call.exit);
         }
         lattice.join();
+        lattice.starts = graph.calls.iter().map(|call| lattice.starts_at(call.entry)).collect();
         lattice
+    }
+
+    /// How a call that is entered here can begin.
+    fn starts_at(&self, entry: NodeId) -> (Vec<Start>, Tails) {
+        let (mut starts, mut unwritten) = (Vec::new(), 0);
+        for edge in &self.places[entry.0 as usize].edges {
+            for Spelling { after, tokens, then } in &self.spellings[edge.spell as usize] {
+                let Range { start, end } = *tokens;
+                if start == end {
+                    unwritten |= after;
+                    continue;
+                }
+                starts.push(Start {
+                    token: self.pool[start as usize],
+                    after: *after,
+                    rest: (start + 1, end),
+                    then: *then,
+                    to: edge.to,
+                    steps: edge.steps.clone(),
+                });
+            }
+        }
+        (starts, unwritten)
     }
 
     /// Every token that can come in any text of this graph, in order of id.
