@@ -5,6 +5,8 @@
 pub struct LifeSettings {
     /// Without any sample for so long the device is lost, s.
     pub lost_s: f64,
+    /// The same before the first sample: a headset without a cord, or a sound server, takes its time to wake, s.
+    pub wakes_s: f64,
     /// So much digital silence from the first sample on means that it is muted, s.
     pub muted_s: f64,
     /// So much after sound has been heard; each time that it was no mistake to be silent, the next takes four times as long.
@@ -20,7 +22,15 @@ pub struct LifeSettings {
 impl Default for LifeSettings {
     /// Ours; common practice, no source.
     fn default() -> Self {
-        LifeSettings { lost_s: 1.0, muted_s: 5.0, muted_later_s: 20.0, clip: 0.999, clipped_share: 0.001, clipped_s: 2 }
+        LifeSettings {
+            lost_s: 1.0,
+            wakes_s: 4.0,
+            muted_s: 5.0,
+            muted_later_s: 20.0,
+            clip: 0.999,
+            clipped_share: 0.001,
+            clipped_s: 2,
+        }
     }
 }
 
@@ -48,6 +58,7 @@ pub struct Life {
     settings: LifeSettings,
     rate: u32,
     without_s: f64,
+    woken: bool,
     lost: bool,
     silent: u64,
     muted: bool,
@@ -68,6 +79,7 @@ impl Life {
             settings,
             rate,
             without_s: 0.0,
+            woken: false,
             lost: false,
             silent: 0,
             muted: false,
@@ -94,7 +106,8 @@ impl Life {
         let mut turns = Vec::new();
         if samples.is_empty() {
             self.without_s += passed_s;
-            if !self.lost && self.without_s >= self.settings.lost_s {
+            let limit = if self.woken { self.settings.lost_s } else { self.settings.wakes_s };
+            if !self.lost && self.without_s >= limit {
                 self.lost = true;
                 self.silent = 0;
                 self.muted = false;
@@ -103,6 +116,7 @@ impl Life {
             return turns;
         }
         self.without_s = 0.0;
+        self.woken = true;
         if std::mem::take(&mut self.lost) {
             turns.push(Turn::Back);
         }
@@ -179,6 +193,9 @@ mod tests {
         check(&[(sound, 10.0)], &[]);
         check(&[(sound, 1.0), (None, 5.0), (sound, 1.0)], &[(Turn::Lost, 2.0), (Turn::Back, 6.0)]);
         check(&[(sound, 1.0), (None, 0.5), (sound, 1.0)], &[]);
+        // Before the first sample it has longer, but not for ever.
+        check(&[(None, 3.9), (sound, 1.0), (None, 2.0)], &[(Turn::Lost, 5.9)]);
+        check(&[(None, 9.0), (sound, 1.0)], &[(Turn::Lost, 4.0), (Turn::Back, 9.0)]);
         let zero = Some(0.0);
         check(&[(zero, 9.0), (sound, 1.0)], &[(Turn::Muted, 5.0), (Turn::Unmuted, 9.0)]);
         check(&[(sound, 1.0), (zero, 29.0), (sound, 1.0)], &[(Turn::Muted, 21.0), (Turn::Unmuted, 30.0)]);
