@@ -1,14 +1,16 @@
 //! Sound devices: listed, chosen by name, opened. The only file that names the sound library.
 //!
-//! A callback copies and leaves: no lock, no allocation, no log. Between it and the rest stand preallocated rings of mono
+//! A callback copies and leaves: no lock, no allocation, no log, and on Linux a sleep while nothing can have come.
+//! Between it and the rest stand preallocated rings of mono
 //! samples at the device's own rate. What does not fit, and what is missing, is counted.
 
+use super::pause::Pause;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, FromSample, Sample, SampleFormat, SizedSample, StreamConfig, SupportedStreamConfig};
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering::Relaxed};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// One callback's worth of sound that we ask for, s. A device may give more.
 const PERIOD_S: f64 = 0.010;
@@ -452,7 +454,10 @@ where
     let channels = usize::from(config.channels.max(1));
     let share = 1.0 / channels as f32;
     let errors = counts.clone();
+    let rate = config.sample_rate;
+    let mut pause = Pause::default();
     let heard = move |data: &[T], info: &cpal::InputCallbackInfo| {
+        let came = Instant::now();
         let frames = data.len() / channels;
         let mut fit = frames.min(ring.slots());
         if let Ok(chunk) = ring.write_chunk_uninit(fit) {
@@ -467,6 +472,12 @@ where
         counts.period.store(frames as u32, Relaxed);
         let t = info.timestamp();
         counts.latency_us.store(t.callback.duration_since(t.capture).as_micros() as u64, Relaxed);
+        // Elsewhere the system calls when a period is full, and must have its thread back at once.
+        if cfg!(target_os = "linux")
+            && let Some(away) = pause.after(came, Duration::from_secs_f64(frames as f64 / f64::from(rate)))
+        {
+            std::thread::sleep(away);
+        }
     };
     device.build_input_stream(config, heard, move |e| errors.error(&e), Some(OPEN_LIMIT))
 }

@@ -27,6 +27,9 @@ const NEAR: f32 = 0.25;
 /// How fast that power is followed, a block; and for how many blocks he counts as speaking: a soft consonant is not the end.
 const FOLLOW: f32 = 0.3;
 const NEAR_BLOCKS: usize = 50;
+/// With nothing to take out for so many blocks the canceller rests: 2 s, in which every echo has died away and everything
+/// that it keeps of the reference has become silence, so that it goes on afterwards as if the time between had not been.
+const REST_BLOCKS: usize = 500;
 
 /// An echo canceller for one microphone and one loudspeaker, at [`EAR_RATE`].
 pub struct Canceller {
@@ -47,6 +50,8 @@ pub struct Canceller {
     /// For so many blocks more somebody counts as speaking himself, and how far the change to that has come, 0 to 1.
     near: usize,
     share: f32,
+    /// For so many blocks the reference has been silent, to the last bit.
+    silent: usize,
 }
 
 impl std::fmt::Debug for Canceller {
@@ -84,6 +89,7 @@ impl Canceller {
             power: (0.0, 0.0),
             near: 0,
             share: 0.0,
+            silent: 0,
         }
     }
 
@@ -99,10 +105,12 @@ impl Canceller {
 
     fn block(&mut self, out: &mut Vec<f32>) {
         self.keep_step();
+        let mut silent = true;
         for s in self.render.view_mut(0, 0) {
             *s = self.reference.pop_front().unwrap_or(0.0) * FULL_SCALE;
+            silent &= *s == 0.0;
         }
-        self.engine.buffer_render(&self.render);
+        self.silent = if silent { self.silent.saturating_add(1) } else { 0 };
         let mut saturated = false;
         for s in self.capture.view_mut(0, 0) {
             let x = self.mic.pop_front().unwrap_or(0.0);
@@ -112,8 +120,18 @@ impl Canceller {
             *s = y * FULL_SCALE;
         }
         self.linear.view_mut(0, 0).copy_from_slice(self.capture.view(0, 0));
+        if self.resting() {
+            // What it would subtract and suppress is nothing; it would only cost a tenth of a core.
+            return self.mix(out);
+        }
+        self.engine.buffer_render(&self.render);
         self.engine.process_capture(false, saturated, Some(&mut self.linear), &mut self.capture);
         self.mix(out);
+    }
+
+    /// Whether there is nothing to take out.
+    fn resting(&self) -> bool {
+        self.silent > REST_BLOCKS
     }
 
     /// Suppressed where only we are heard, subtracted where the pilot speaks; from one to the other within a block.
@@ -196,6 +214,30 @@ mod tests {
             let db = left_db(late, known_s, pieces, 0.0);
             assert!(db < -25.0, "{late} samples late, known {known_s} s, {pieces:?}: {db:.1} dB left");
         }
+    }
+
+    /// What is left of the echo in the first seconds after a minute in which the crew was as good as silent, dB; and whether
+    /// the canceller rested.
+    fn left_after_silence_db(nearly: f32) -> (f64, bool) {
+        let mut crew = babble(12, 1);
+        let again = crew.len() + 60 * EAR_RATE as usize;
+        crew.resize(again, nearly);
+        crew.extend(babble(3, 3));
+        let mic: Vec<f32> = (0..crew.len()).map(|i| i.checked_sub(960).map_or(0.0, |i| 0.3 * crew[i])).collect();
+        let (mut canceller, mut out, mut rested) = (Canceller::new(0.05), Vec::new(), false);
+        for (m, c) in mic.chunks(160).zip(crew.chunks(160)) {
+            canceller.clean(m, c, &mut out);
+            rested |= canceller.resting();
+        }
+        (level::to_db(level::rms(&out[again..]) / level::rms(&mic[again..])), rested)
+    }
+
+    #[test]
+    fn rested_it_is_as_good_as_one_that_never_rests() {
+        let (awake, rested) = left_after_silence_db(1e-12);
+        assert!(!rested);
+        let (after_rest, rested) = left_after_silence_db(0.0);
+        assert!(rested && after_rest < awake + 0.5, "{after_rest:.1} dB left, and without a rest {awake:.1}");
     }
 
     #[test]

@@ -6,6 +6,7 @@ pub mod device;
 pub mod duplex;
 pub mod echo;
 pub mod level;
+mod pause;
 pub mod player;
 pub mod recorder;
 pub mod resample;
