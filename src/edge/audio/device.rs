@@ -1,8 +1,7 @@
 //! Sound devices: listed, chosen by name, opened. The only file that names the sound library.
 //!
-//! A callback copies and leaves: no lock, no allocation, no log, and on Linux a sleep while nothing can have come.
-//! Between it and the rest stand preallocated rings of mono
-//! samples at the device's own rate. What does not fit, and what is missing, is counted.
+//! A callback copies and leaves: no lock, no allocation, no log, and with ALSA a sleep while nothing can have come. Between it
+//! and the rest stand preallocated rings of mono samples at the device's own rate. What does not fit or is missing is counted.
 
 use super::pause::Pause;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
@@ -455,7 +454,8 @@ where
     let share = 1.0 / channels as f32;
     let errors = counts.clone();
     let rate = config.sample_rate;
-    let mut pause = Pause::default();
+    // Another host's thread may be the only one that talks to its server, and must have it back at once.
+    let mut pause = device.id().is_ok_and(|id| id.host().name() == "ALSA").then(Pause::default);
     let heard = move |data: &[T], info: &cpal::InputCallbackInfo| {
         let came = Instant::now();
         let frames = data.len() / channels;
@@ -472,12 +472,8 @@ where
         counts.period.store(frames as u32, Relaxed);
         let t = info.timestamp();
         counts.latency_us.store(t.callback.duration_since(t.capture).as_micros() as u64, Relaxed);
-        // Elsewhere the system calls when a period is full, and must have its thread back at once.
-        if cfg!(target_os = "linux")
-            && let Some(away) = pause.after(came, Duration::from_secs_f64(frames as f64 / f64::from(rate)))
-        {
-            std::thread::sleep(away);
-        }
+        let period = Duration::from_secs_f64(frames as f64 / f64::from(rate));
+        pause.iter_mut().for_each(|p| p.sleep(came, period));
     };
     device.build_input_stream(config, heard, move |e| errors.error(&e), Some(OPEN_LIMIT))
 }

@@ -1,8 +1,8 @@
-//! How long the thread that reads a microphone may sleep before it looks for the next period.
+//! How long the thread that reads a microphone by ALSA may sleep before it looks for the next period.
 //!
-//! On Linux it sleeps in the sound library until there is sound; but some ways to a sound server (ALSA's to PulseAudio) wake
-//! it as soon as there is any, not a whole period, and then again and again until the period is full: a third of a core for
-//! nothing. So it stays away for most of a period after each, unless it is behind.
+//! ALSA lets it sleep until there is sound; but its way to a PulseAudio server wakes it as soon as there is any, not a whole
+//! period, and then again and again until the period is full: a third of a core for nothing. So it stays away for most of a
+//! period after each, unless it is behind.
 
 use std::time::{Duration, Instant};
 
@@ -20,8 +20,15 @@ pub struct Pause {
 }
 
 impl Pause {
-    /// A period that lasts so long has come; how long to stay away, if at all.
-    pub fn after(&mut self, came: Instant, period: Duration) -> Option<Duration> {
+    /// A period that lasts so long has come: stays away for as long as it may.
+    pub fn sleep(&mut self, came: Instant, period: Duration) {
+        if let Some(away) = self.after(came, period) {
+            std::thread::sleep(away);
+        }
+    }
+
+    /// How long to stay away, if at all.
+    fn after(&mut self, came: Instant, period: Duration) -> Option<Duration> {
         let line = self.line.map_or(came, |line| came.min(line + period.mul_f64(CREEP)));
         self.line = Some(line + period);
         (came - line < period * LATE).then(|| period.mul_f64(AWAY))
