@@ -1,11 +1,16 @@
 //! Whether a microphone lives: judged by the samples that arrive, since a device that dies says nothing.
 
+/// A device that was just opened may sleep so long, s: a sound server's that was idle has played silence ahead, two seconds of
+/// it with a null sink of PulseAudio; a headset without a cord is switched on first. Who gives it up meanwhile begins again
+/// each time.
+pub const WAKES_S: f64 = 4.0;
+
 /// Waits and limits of [`Life`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct LifeSettings {
     /// Without any sample for so long the device is lost, s.
     pub lost_s: f64,
-    /// The same before the first sample: a headset without a cord, or a sound server, takes its time to wake, s.
+    /// The same before the first sample, s.
     pub wakes_s: f64,
     /// So much digital silence from the first sample on means that it is muted, s.
     pub muted_s: f64,
@@ -24,7 +29,7 @@ impl Default for LifeSettings {
     fn default() -> Self {
         LifeSettings {
             lost_s: 1.0,
-            wakes_s: 4.0,
+            wakes_s: WAKES_S,
             muted_s: 5.0,
             muted_later_s: 20.0,
             clip: 0.999,

@@ -19,7 +19,7 @@ mod rise;
 
 use crowd::{Crowd, Near};
 pub use level::{Level, level};
-pub use life::{Life, LifeSettings, Turn};
+pub use life::{Life, LifeSettings, Turn, WAKES_S};
 use rise::Rise;
 
 /// Samples a second.

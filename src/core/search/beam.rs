@@ -208,6 +208,11 @@ impl Starts {
         }
         all
     }
+
+    /// Whether nothing can be said.
+    fn is_empty(&self) -> bool {
+        self.tokens.is_empty() && self.unwritten.is_empty()
+    }
 }
 
 pub(super) struct Walk<'a> {
@@ -255,7 +260,7 @@ pub fn search<M: StepModel>(
     let mut beam = vec![Prefix { sound: 0.0, noise: 0.0, strain: 0.0, spots: vec![root()], could_go_on: false }];
     let mut texts: Vec<Text> = Vec::new();
     let mut steps = 0;
-    if lattice.live(live).is_empty() {
+    if walk.starts.is_empty() {
         return Ok(Found { ranked: Vec::new(), whole: false, steps });
     }
     model.start()?;

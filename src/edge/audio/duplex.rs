@@ -8,7 +8,7 @@ use super::device::{DeviceError, Health, Input, Listed, Output, Watch, Way};
 use super::player::Player;
 use super::stream::Converter;
 use super::{AudioError, EAR_RATE};
-use crate::core::gate::{Life, LifeSettings, Turn};
+use crate::core::gate::{Life, LifeSettings, Turn, WAKES_S};
 use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender, TryRecvError};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -31,9 +31,6 @@ const WATCH: Duration = Duration::from_millis(250);
 const OPEN_LIMIT: Duration = Duration::from_secs(8);
 /// A loudspeaker that takes nothing for so long is lost.
 const SPEAKER_LOST: Duration = Duration::from_millis(1_500);
-/// One that was just opened may sleep: a server's device that was idle has played silence ahead, two seconds of it with a
-/// null sink of PulseAudio, and a wireless one is switched on first. Who closes it meanwhile begins again each time.
-const SPEAKER_WAKES: Duration = Duration::from_secs(4);
 
 /// What is wanted of the devices: absent, the system's default, or a name.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -400,7 +397,7 @@ impl Sound {
             let missing = ahead.saturating_sub(s.device.waiting()) as f64 / rate;
             wanted = (missing * f64::from(PLAY_RATE)) as usize;
             let faulty = std::mem::replace(&mut s.faults, health.faults) < health.faults;
-            let still = s.moved.1.elapsed() > SPEAKER_LOST && s.opened.elapsed() > SPEAKER_WAKES;
+            let still = s.moved.1.elapsed() > SPEAKER_LOST && s.opened.elapsed().as_secs_f64() > WAKES_S;
             if still || faulty || gone(&self.there, &s.device.device().id, s.opened) {
                 self.part_with_speaker();
                 (self.told)(Told::Speaker(Gone::Lost));
