@@ -39,7 +39,8 @@ pub fn begins_with_others(free: &str, reading: &str) -> bool {
     false
 }
 
-fn words(text: &str) -> Vec<String> {
+/// The words of a text in small letters.
+pub(super) fn words(text: &str) -> Vec<String> {
     let text = text.to_lowercase();
     text.split(|c: char| !c.is_alphanumeric() && c != '\'').filter(|w| !w.is_empty()).map(String::from).collect()
 }

@@ -166,17 +166,14 @@ pub fn choose(
 
 /// Whether reading `i` could be the very words of the best one.
 fn same_words(heard: &Heard, graph: &WordGraph, i: usize) -> bool {
-    let plain = |text: &str| -> Vec<String> {
-        let kept = |c: char| c.is_alphanumeric() || c == '\'' || c == '-';
-        text.to_lowercase().split(|c| !kept(c)).filter(|w| !w.is_empty()).map(str::to_owned).collect()
-    };
     let (best, other) = (&heard.ranked[0], &heard.ranked[i]);
-    let said = plain(&best.text);
-    if said == plain(&other.text) {
+    if best.sounds_as(other) {
         return true;
     }
     let [meaning] = other.meanings.as_slice() else { return false };
-    let said: Vec<&str> = said.iter().map(String::as_str).collect();
+    let said = best.text.to_lowercase();
+    let kept = |c: char| c.is_alphanumeric() || c == '\'' || c == '-';
+    let said: Vec<&str> = said.split(|c| !kept(c)).filter(|w| !w.is_empty()).collect();
     graph.call(&meaning.call).is_some_and(|call| accepts(graph, call, &said).contains(meaning))
 }
 
@@ -279,6 +276,7 @@ mod tests {
         check("bcd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "d");
         check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "checked"), ("b", 4.8, "beta")], "d");
         check("abc", "", &[("ab", 5.0, "checked"), ("c", 4.9, "checked")], "c");
+        check("cd", "d", &[("c", 5.0, "stand by"), ("d", 4.0, "standby")], "d");
         // The due call's best wording is another, but the words that were heard are its own too.
         check("cd", "d", &[("c", 5.0, "checked"), ("d", 4.9, "check")], "d");
     }

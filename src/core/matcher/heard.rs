@@ -34,6 +34,14 @@ impl Candidate {
     pub fn same_calls(&self, other: &Candidate) -> bool {
         self.meanings.iter().map(|m| &m.call).eq(other.meanings.iter().map(|m| &m.call))
     }
+
+    /// Whether the words of another reading are the same to the ear, as "standby" and "stand by" are.
+    pub fn sounds_as(&self, other: &Candidate) -> bool {
+        let letters = |text: &str| -> Vec<char> {
+            text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+        };
+        letters(&self.text) == letters(&other.text)
+    }
 }
 
 /// Why an ear has nothing to offer, decided before any call is looked at.

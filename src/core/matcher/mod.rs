@@ -1,6 +1,7 @@
 //! From what was heard to what was meant: text matching, and the one place that accepts.
 
 mod before;
+mod beyond;
 mod choose;
 mod heard;
 mod lattice;
@@ -9,6 +10,7 @@ mod text;
 mod thresholds;
 
 pub use before::begins_with_others;
+pub use beyond::goes_on_beyond;
 pub use choose::{Choice, Reason, choose};
 pub use heard::{Candidate, Heard, Unheard};
 pub use lattice::Lattice;

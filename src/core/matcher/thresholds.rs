@@ -56,6 +56,8 @@ pub struct Thresholds {
     pub due: Vec<Bar>,
     /// For breaths with a critical call.
     pub critical: Vec<Bar>,
+    /// For any call while the program itself speaks, and before an utterance is over.
+    pub strict: Vec<Bar>,
     /// For what fails: near enough to ask for it again.
     pub resembling: Vec<Near>,
     /// A reading that answers nothing must lead one that is due and good enough itself by so much more, nats.
@@ -77,7 +79,8 @@ impl Thresholds {
     /// It is no such TOML, a class has no band or its bands are out of order, or a value is not finite.
     pub fn parse(text: &str) -> Result<Self, ThresholdsError> {
         let all: Thresholds = toml::from_str(text).map_err(|e| ThresholdsError(e.message().trim().to_string()))?;
-        for (class, bars) in [("ordinary", &all.ordinary), ("due", &all.due), ("critical", &all.critical)] {
+        let classes = [&all.ordinary, &all.due, &all.critical, &all.strict];
+        for (class, bars) in ["ordinary", "due", "critical", "strict"].into_iter().zip(classes) {
             ordered(class, &bars.iter().map(|b| b.words).collect::<Vec<_>>())?;
             if bars.iter().any(|b| ![b.score, b.margin, b.slot_margin].iter().all(|v| v.is_finite())) {
                 return Err(ThresholdsError(format!("give [[{class}]] finite numbers")));
@@ -103,28 +106,17 @@ impl Thresholds {
     pub(super) fn flat(plain: (f64, f64), critical: (f64, f64), resembling: f64) -> Self {
         let bar = |(score, margin)| vec![Bar { words: None, score, margin, slot_margin: margin }];
         let resembling = vec![Near { words: None, score: resembling }];
-        Thresholds { ordinary: bar(plain), due: bar(plain), critical: bar(critical), resembling, awaited: 0.0 }
+        let (ordinary, due, critical, strict) = (bar(plain), bar(plain), bar(critical), bar(critical));
+        Thresholds { ordinary, due, critical, strict, resembling, awaited: 0.0 }
     }
 
     /// What a reading of so many words is held to. A critical call is never held to less than an ordinary one.
     pub fn bar(&self, class: Class, words: usize) -> Bar {
-        let of = |bars: &[Bar]| {
-            let none = Bar { words: None, score: f64::INFINITY, margin: 0.0, slot_margin: 0.0 };
-            bars.iter().find(|b| b.words.is_none_or(|w| words <= w)).copied().unwrap_or(none)
-        };
-        let plain = of(&self.ordinary);
+        let plain = band(&self.ordinary, words);
         match class {
             Class::Ordinary => plain,
-            Class::Due => of(&self.due),
-            Class::Critical => {
-                let critical = of(&self.critical);
-                Bar {
-                    words: critical.words,
-                    score: critical.score.max(plain.score),
-                    margin: critical.margin.max(plain.margin),
-                    slot_margin: critical.slot_margin.max(plain.slot_margin),
-                }
-            }
+            Class::Due => band(&self.due, words),
+            Class::Critical => band(&self.critical, words).and(plain),
         }
     }
 
@@ -134,17 +126,23 @@ impl Thresholds {
         self.resembling.iter().find(|n| n.words.is_none_or(|w| words <= w)).is_some_and(|n| reading.score > n.score)
     }
 
-    /// These with every call held to the critical values: while the program itself speaks, and before the endpoint.
+    /// These with every call held to the strict values, too: while the program itself speaks, and before an utterance is over.
     #[must_use]
     pub fn strict(&self) -> Self {
-        let mut lengths: Vec<Option<usize>> = self.ordinary.iter().chain(&self.critical).map(|b| b.words).collect();
+        let mut lengths: Vec<Option<usize>> =
+            [&self.ordinary, &self.critical, &self.strict].into_iter().flatten().map(|b| b.words).collect();
         // The last band, without a length, stands last.
         lengths.sort_by_key(|w| w.unwrap_or(usize::MAX));
         lengths.dedup();
-        let bar = |words: Option<usize>| Bar { words, ..self.bar(Class::Critical, words.unwrap_or(usize::MAX)) };
-        let critical: Vec<Bar> = lengths.into_iter().map(bar).collect();
-        let (ordinary, due) = (critical.clone(), critical.clone());
-        Thresholds { ordinary, due, critical, resembling: self.resembling.clone(), awaited: self.awaited }
+        let all = |class: Class| -> Vec<Bar> {
+            let bar = |words: &Option<usize>| {
+                let most = words.unwrap_or(usize::MAX);
+                Bar { words: *words, ..band(&self.strict, most).and(self.bar(class, most)) }
+            };
+            lengths.iter().map(bar).collect()
+        };
+        let plain = all(Class::Ordinary);
+        Thresholds { ordinary: plain.clone(), due: plain, critical: all(Class::Critical), ..self.clone() }
     }
 
     /// These with every score moved by so many nats: for curves.
@@ -156,6 +154,24 @@ impl Thresholds {
         }
         all
     }
+}
+
+impl Bar {
+    /// What holds a reading to both.
+    fn and(self, other: Bar) -> Bar {
+        Bar {
+            words: self.words,
+            score: self.score.max(other.score),
+            margin: self.margin.max(other.margin),
+            slot_margin: self.slot_margin.max(other.slot_margin),
+        }
+    }
+}
+
+/// The bar for readings of so many words.
+fn band(bars: &[Bar], words: usize) -> Bar {
+    let none = Bar { words: None, score: f64::INFINITY, margin: 0.0, slot_margin: 0.0 };
+    bars.iter().find(|b| b.words.is_none_or(|w| words <= w)).copied().unwrap_or(none)
 }
 
 /// Bands must grow, and only the last, which takes the rest, has no length.
@@ -176,7 +192,8 @@ mod tests {
     const SOUND: &str = "[[ordinary]]\nwords = 2\nscore = 1\nmargin = 2\nslot_margin = 3\n[[ordinary]]\nscore = 5\n\
                          margin = 1\nslot_margin = 1\n[[due]]\nscore = 0\nmargin = 1\nslot_margin = 1\n[[critical]]\n\
                          words = 4\nscore = 4\nmargin = 4\nslot_margin = 4\n[[critical]]\nscore = 3\nmargin = 3\n\
-                         slot_margin = 3\n[[resembling]]\nscore = -1\n";
+                         slot_margin = 3\n[[strict]]\nscore = 4.5\nmargin = 2\n\
+                         slot_margin = 2\n[[resembling]]\nscore = -1\n";
 
     #[test]
     fn the_bands_of_the_file() {
@@ -196,14 +213,21 @@ mod tests {
     }
 
     #[test]
-    fn strict_holds_every_call_to_the_critical_values() {
+    fn strict_holds_every_call_to_the_strict_values_and_its_own() {
+        let t = Thresholds::parse(SOUND).unwrap().strict();
+        let check = |class, words, wanted: (f64, f64)| {
+            let bar = t.bar(class, words);
+            assert_eq!((bar.score, bar.margin), wanted, "{class:?} {words}");
+        };
+        check(Class::Ordinary, 1, (4.5, 2.0));
+        check(Class::Ordinary, 3, (5.0, 2.0));
+        check(Class::Due, 1, (4.5, 2.0));
+        check(Class::Critical, 1, (4.5, 4.0));
+        check(Class::Critical, 9, (5.0, 3.0));
         for t in [Thresholds::parse(SOUND).unwrap(), Thresholds::default(), Thresholds::text()] {
-            for words in 1..9 {
-                let critical = t.bar(Class::Critical, words);
-                for class in [Class::Ordinary, Class::Due, Class::Critical] {
-                    let bar = t.strict().bar(class, words);
-                    assert_eq!((bar.score, bar.margin), (critical.score, critical.margin), "{class:?} {words}");
-                }
+            for (words, class) in (1..9).flat_map(|w| [(w, Class::Ordinary), (w, Class::Due), (w, Class::Critical)]) {
+                let (usual, strict) = (t.bar(class, words), t.strict().bar(class, words));
+                assert!(strict.score >= usual.score && strict.margin >= usual.margin, "{class:?} {words}");
             }
         }
     }

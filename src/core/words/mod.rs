@@ -17,7 +17,7 @@ mod written;
 mod tests;
 
 pub use forms::{BUILT_IN, FORMS};
-pub use phones::{Phone, WHOLE, distance, phones};
+pub use phones::{Phone, WHOLE, distance, phones, syllables};
 pub use regime::Regime;
 pub use say::{Form, say};
 pub use slot::SlotKind;

@@ -367,6 +367,12 @@ pub fn phones(word: &str) -> Vec<Phone> {
     word.split(|c: char| !c.is_ascii_lowercase()).flat_map(|part| spelled(part, &all)).collect()
 }
 
+/// Syllables of a spoken word, by its spelling; a figure counts for one.
+pub fn syllables(word: &str) -> usize {
+    let vowels = phones(word).iter().filter(|p| matches!(PHONES[usize::from(p.0)].1, Vowel(..))).count();
+    vowels + word.chars().filter(char::is_ascii_digit).count()
+}
+
 fn spelled(word: &str, all: &dyn Fn(&str) -> Vec<Phone>) -> Vec<Phone> {
     let letters = word.as_bytes();
     let mut out = Vec::new();

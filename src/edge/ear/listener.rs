@@ -9,7 +9,7 @@ use super::second;
 use super::told::News;
 use crate::core::gate::{Event, Gate, Opening, RATE, Settings, Span, Utterance};
 use crate::core::grammar::{CallId, CallSet, Meaning, WordGraph};
-use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard, begins_with_others};
+use crate::core::matcher::{Candidate, Class, Heard, Thresholds, Unheard, begins_with_others, goes_on_beyond};
 use crate::core::time::SessionTime;
 use crate::edge::native::{Runtime, Vad};
 use std::borrow::Cow;
@@ -78,6 +78,10 @@ const STRAINED: f64 = 9.0;
 const HURRIED: f64 = 10.0;
 /// Readings of fewer words are not asked about: they gain little by what they leave out, and what is always live is short.
 const LENGTHY: usize = 4;
+/// A reading with so many nats speaks for itself, whatever was said after it: …
+const CERTAIN: f64 = 12.0;
+/// … and one whose words strain the model less than this, nats, is nearly what it would write anyway.
+const UNEASY: f64 = 5.0;
 /// How far below zero a call to someone else comes, nats: it resembles none.
 const NOT_OURS: f64 = 6.0;
 /// Sound up to so long (1.2 s, with what is kept before and after a word) holds a word or two.
@@ -501,17 +505,23 @@ impl<E: Reader> Listener<E> {
         Ok(())
     }
 
-    /// A long call that was said to someone else, by his name, is not meant for the crew: "heron nine zero four, turn left
-    /// …". Where the model would much rather write other words than the call's, it is asked which.
+    /// A call that was only a part of what was said: one to someone else, by his name ("heron nine zero four, turn left …"),
+    /// and the beginning of another sentence ("continue shopping"). Where the model would rather write other words than the
+    /// call's, it is asked which.
     fn not_for_us(&mut self, ranked: &mut [Candidate], window: Span) -> Result<(), EarError> {
         let Some(best) = ranked.first() else { return Ok(()) };
-        if best.strain < STRAINED || best.words() < LENGTHY || !self.accepts(ranked, &self.thresholds) {
+        let to_others = best.strain >= STRAINED && best.words() >= LENGTHY;
+        let begun = best.strain >= UNEASY && best.score < CERTAIN;
+        if !(to_others || begun) || !self.accepts(ranked, &self.thresholds) {
             return Ok(());
         }
-        let (text, price) = (best.text.clone(), best.score.max(0.0) + NOT_OURS);
-        let free = self.ear.read_freely(&centred(&self.sound[self.samples(window)]))?;
-        if free.is_some_and(|free| begins_with_others(&free, &text)) {
-            ranked.iter_mut().for_each(|c| c.score -= price);
+        let (text, score) = (best.text.clone(), best.score.max(0.0));
+        let Some(free) = self.ear.read_freely(&centred(&self.sound[self.samples(window)]))? else { return Ok(()) };
+        if to_others && begins_with_others(&free, &text) {
+            ranked.iter_mut().for_each(|c| c.score -= score + NOT_OURS);
+        } else if begun && goes_on_beyond(&free, &text) {
+            // It may have been meant after all: near enough to ask.
+            ranked.iter_mut().for_each(|c| c.score -= score);
         }
         Ok(())
     }
@@ -521,10 +531,10 @@ impl<E: Reader> Listener<E> {
     fn accepts(&self, ranked: &[Candidate], by: &Thresholds) -> bool {
         let Some(best) = ranked.first() else { return false };
         let answers = |m: &Meaning| self.due.iter().any(|d| self.ear.name(d) == Some(m.call.as_str()));
-        let mut same = ranked.iter().filter(|c| c.text == best.text);
+        let mut same = ranked.iter().filter(|c| best.sounds_as(c));
         let class = if same.any(|c| c.meanings.iter().any(answers)) { Class::Due } else { Class::Ordinary };
         let bar = by.bar(class, best.words());
-        let next = ranked.iter().find(|c| c.text != best.text);
+        let next = ranked.iter().find(|c| !best.sounds_as(c));
         let margin = next.map_or(f64::INFINITY, |next| best.score - next.score);
         best.score > bar.score && margin > bar.margin
     }

@@ -58,6 +58,8 @@ pub fn write(bench: &Bench, file: &Path) {
     println!("\n| class | words | score | margin | of values | right kept | wrong | no call accepted |");
     println!("|---|---|---|---|---|---|---|---|");
     let mut near = f64::INFINITY;
+    // What any call must reach over our own voice and before the end is what a critical one must reach.
+    let mut strict = String::new();
     for (class, name) in [(Class::Ordinary, "ordinary"), (Class::Due, "due"), (Class::Critical, "critical")] {
         let mut from = 1;
         for band in BANDS {
@@ -69,18 +71,20 @@ pub fn write(bench: &Bench, file: &Path) {
                 "| {name} | {up_to} | {} | {} | {} | {kept} of {all} | {wrong} | {noise} of {none} |",
                 bar.score, bar.margin, bar.slot_margin
             );
-            text.push_str(&format!("\n[[{name}]]\n"));
-            if let Some(b) = band {
-                text.push_str(&format!("words = {b}\n"));
-                from = b + 1;
-            }
-            text.push_str(&format!(
-                "score = {:?}\nmargin = {:?}\nslot_margin = {:?}\n",
+            let words = band.map_or(String::new(), |b| format!("words = {b}\n"));
+            from = band.map_or(from, |b| b + 1);
+            let values = format!(
+                "{words}score = {:?}\nmargin = {:?}\nslot_margin = {:?}\n",
                 bar.score, bar.margin, bar.slot_margin
-            ));
+            );
+            text.push_str(&format!("\n[[{name}]]\n{values}"));
+            if class == Class::Critical {
+                strict.push_str(&format!("\n[[strict]]\n{values}"));
+            }
             near = near.min(bar.score);
         }
     }
+    text.push_str(&strict);
     text.push_str(&format!("\n[[resembling]]\nscore = {:?}\n", near - 3.0));
     std::fs::write(file, text).expect("the models folder can be written");
     println!("\nwritten: {}", file.display());
@@ -191,6 +195,7 @@ const HEAD: &str = "\
 #
 # Bands go by the words spoken, all calls of the breath together: the first band with at least so many words serves; the
 # last has no `words` and takes the rest. A critical call (one that the book marks) is never held to less than an ordinary
-# one. `due`: the reading answers something that was asked. `resembling`: a reading that fails but scores more than this
-# is near enough to a live call to ask for it again.
+# one. `due`: the reading answers something that was asked. `strict`: any call while the program itself speaks, and before an
+# utterance is over. `resembling`: a reading that fails but scores more than this is near enough to a live call to ask for it
+# again.
 ";
