@@ -3,8 +3,8 @@
 use super::before::words;
 use crate::core::words::syllables;
 
-/// So much of a call's letters the beginning must have: of 1,290 readings of the ear's benchmark two calls of the pilot came
-/// as near that went on, of eleven other sentences all but three.
+/// So much of a call's letters the beginning must have: of some 1,290 readings of the ear's benchmark that went on, one call
+/// of the pilot's came as near, and eight beginnings of other sentences.
 const LIKENESS: f64 = 0.8;
 /// A model that hears little says it again and again: what is left counts as the call once more from so much likeness on.
 const AGAIN: f64 = 0.5;
@@ -35,7 +35,7 @@ mod tests {
             ("Reject his excuses", "reject", true),
             ("Regect is excuses.", "reject", true),
             ("Continue shopping", "continue", true),
-            ("What's the temperature of the Ecobee?", "what is the temperature", true),
+            ("What's the temperature of the oven?", "what is the temperature", true),
             ("Tape off north of", "takeoff", true),
             ("Transponder dealing a village", "transponder on", true),
             ("Reject.", "reject", false),

@@ -195,13 +195,16 @@ mod tests {
                          slot_margin = 3\n[[strict]]\nscore = 4.5\nmargin = 2\n\
                          slot_margin = 2\n[[resembling]]\nscore = -1\n";
 
+    /// Readings of so many words are held to this score and margin.
+    fn held(t: &Thresholds, class: Class, words: usize, wanted: (f64, f64)) {
+        let bar = t.bar(class, words);
+        assert_eq!((bar.score, bar.margin), wanted, "{class:?} {words}");
+    }
+
     #[test]
     fn the_bands_of_the_file() {
         let t = Thresholds::parse(SOUND).unwrap();
-        let check = |class, words, wanted: (f64, f64)| {
-            let bar = t.bar(class, words);
-            assert_eq!((bar.score, bar.margin), wanted, "{class:?} {words}");
-        };
+        let check = |class, words, wanted| held(&t, class, words, wanted);
         check(Class::Ordinary, 1, (1.0, 2.0));
         check(Class::Ordinary, 2, (1.0, 2.0));
         check(Class::Ordinary, 3, (5.0, 1.0));
@@ -215,10 +218,7 @@ mod tests {
     #[test]
     fn strict_holds_every_call_to_the_strict_values_and_its_own() {
         let t = Thresholds::parse(SOUND).unwrap().strict();
-        let check = |class, words, wanted: (f64, f64)| {
-            let bar = t.bar(class, words);
-            assert_eq!((bar.score, bar.margin), wanted, "{class:?} {words}");
-        };
+        let check = |class, words, wanted| held(&t, class, words, wanted);
         check(Class::Ordinary, 1, (4.5, 2.0));
         check(Class::Ordinary, 3, (5.0, 2.0));
         check(Class::Due, 1, (4.5, 2.0));

@@ -105,6 +105,23 @@ fn hears_calls_one_after_the_other_whatever_the_chunks() {
 }
 
 #[test]
+fn the_beginning_of_another_sentence_is_no_call() {
+    let Some(mut ear) = listener() else { return };
+    let all = CallSet::all(CALLS.len());
+    for (said, expected) in [("stop the pump", "stop"), ("stop the pump operators", "no such call")] {
+        let news = run(&mut ear, &scene(&[(0.7, &say(said))]), 160);
+        assert_eq!(chosen(&news, &all), [expected], "{said}: {news:#?}");
+        // It would have been accepted: what would not is left as it is.
+        let score = |n: &News| match n {
+            News::Heard { heard, .. } => heard.ranked.first().map(|c| c.score),
+            _ => None,
+        };
+        assert_eq!(news.iter().find_map(score) == Some(0.0), expected != "stop", "{said}: {news:#?}");
+        ear.reset();
+    }
+}
+
+#[test]
 fn ends_soon_after_a_whole_call_and_waits_where_one_could_go_on() {
     let Some(mut ear) = listener() else { return };
     let wait = |ear: &mut Listener, text: &str| {
